@@ -1,0 +1,135 @@
+/**
+ * Microcontroller board: supply in, clock and the state of the output pin out.
+ *
+ *     off -> starting -> running     above the brown-out level, after the start-up time, when the pin is configured
+ *     any -> off                     below the brown-out level; it must then rise by the hysteresis to start again
+ *
+ * Source: ATmega48P/88P/168P/328P datasheet 8025I, p. 320 (brown-out 2.7 V typical at level 101, hysteresis 50 mV);
+ * start-up 65 ms with a crystal on slowly rising power: 2545D p. 29 table 9.
+ */
+import { setup } from 'xstate';
+import { z } from 'zod';
+import { runChart } from '../../sim/chart/run.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
+import { formatQuantity, hertz, type Settled, seconds, volts } from '../../sim/units/index.ts';
+import { PIN_WORDS } from '../pwm-timer.ts';
+
+export const parameters = {
+  clock: hertz({ min: 1000, max: 64e6, means: 'CPU clock', example: '8 MHz ± 1 %' }).default('16 MHz'),
+  'brown-out': volts({ min: 0, max: 30, means: 'supply below which the board is held in reset; 0 V switches it off', example: '2.7 V' }).default('2.7 V'),
+  hysteresis: volts({ min: 0, max: 1, means: 'rise above the brown-out level that ends the reset', example: '50 mV' }).default('50 mV'),
+  'start-up': seconds({ min: 0, max: 30, means: 'from good supply to the first instruction', example: '65 ms' }).default('65 ms'),
+  'boot-loader': seconds({ min: 0, max: 30, means: 'what a boot loader waits before the program starts', example: '0 s' }).default('0 s'),
+} as const;
+const schema = z.strictObject(parameters);
+type Parameters = Settled<z.output<typeof schema>>;
+
+export const ports = {
+  in: { supply: { means: 'rail that feeds the board', from: () => 'rail.voltage' } },
+  out: {
+    clock: { means: 'CPU clock; 0 while the board is off or in reset', dimension: 'frequency' },
+    pin: { means: 'what the driver of the PWM pin does', dimension: 'count', words: PIN_WORDS },
+    resets: { means: 'resets so far', dimension: 'count' },
+  },
+} as const satisfies Ports;
+
+interface Board {
+  readonly numbers: Parameters;
+  isSupplyGood(): boolean;
+  isSupplyBad(): boolean;
+  holdReset(): void;
+  runProgram(): void;
+}
+
+export const chart = setup({
+  types: { context: {} as Board, events: {} as { type: string } },
+  guards: { supplyGood: ({ context }) => context.isSupplyGood(), supplyBad: ({ context }) => context.isSupplyBad() },
+  actions: { holdReset: ({ context }) => context.holdReset(), runProgram: ({ context }) => context.runProgram() },
+  delays: { startUp: ({ context }) => context.numbers['start-up'], bootLoader: ({ context }) => context.numbers['boot-loader'] },
+}).createMachine({
+  id: 'board',
+  context: ({ input }) => input as Board,
+  initial: 'off',
+  states: {
+    off: { entry: 'holdReset', on: { supply: { guard: 'supplyGood', target: 'on' } } },
+    on: {
+      initial: 'starting',
+      on: { supply: { guard: 'supplyBad', target: 'off' }, 'watchdog reset': '.starting' },
+      states: {
+        starting: { entry: 'holdReset', after: { startUp: 'boot-loader' } },
+        'boot-loader': { after: { bootLoader: 'running' } },
+        running: { entry: 'runProgram' },
+      },
+    },
+  },
+});
+
+export const faults = {
+  'pin-stuck-low': { enter: 'pin-stuck-low', leave: 'mend pin-stuck-low', means: 'the output pin is shorted to ground' },
+  'pin-stuck-high': { enter: 'pin-stuck-high', leave: 'mend pin-stuck-high', means: 'the output pin is shorted to the supply' },
+  'pin-open': { enter: 'pin-open', leave: 'mend pin-open', means: 'the wire from the output pin is open' },
+} as const satisfies Readonly<Record<string, Fault>>;
+
+/** Value of `board.pin` that a fault of the pin brings about. */
+const PIN_OF_FAULT: Readonly<Record<string, number>> = { 'pin-stuck-low': 2, 'pin-stuck-high': 3, 'pin-open': 4 };
+
+function make(host: Host, numbers: Parameters): Live {
+  const state = { pinFault: 0, isConfigured: false, resetCount: 0 };
+  const { values, out } = host;
+  const supplyIn = host.in.supply!;
+  const board: Board = {
+    numbers,
+    isSupplyGood: () => values[supplyIn]! >= numbers['brown-out'] + numbers.hysteresis,
+    isSupplyBad: () => values[supplyIn]! < numbers['brown-out'] || values[supplyIn]! <= 0,
+    holdReset: () => {
+      state.isConfigured = false;
+      if (values[out.clock!]! > 0) {
+        state.resetCount += 1;
+        host.emit(out.resets!, state.resetCount);
+      }
+      showPin();
+      host.update(out.clock!, 0);
+    },
+    runProgram: () => {
+      state.isConfigured = true;
+      host.update(out.clock!, numbers.clock);
+      showPin();
+    },
+  };
+  const showPin = (): void => host.update(out.pin!, state.pinFault > 0 ? state.pinFault : state.isConfigured ? 1 : 0);
+  const run = runChart(host, chart, board);
+  const supply = run.event('supply');
+  return {
+    state,
+    start: () => run.start(),
+    input: () => {
+      run.send(supply);
+    },
+    fault: (event) => {
+      state.pinFault = PIN_OF_FAULT[event] ?? 0;
+      showPin();
+    },
+  };
+}
+
+const tellClock: Explain = ({ value, read, word }) => ({
+  says:
+    value > 0
+      ? `the board runs its program at ${formatQuantity(value, 'frequency')}`
+      : `the board is ${word('board.mode', read('board.mode'))}: supply ${formatQuantity(read('rail.voltage'), 'voltage')}`,
+  next: 'rail.voltage',
+});
+
+export const board: PartKind = {
+  kind: 'board',
+  means: 'microcontroller board',
+  at: 'board',
+  always: true,
+  defaults: {},
+  parameters: schema,
+  ports,
+  chart,
+  faults,
+  explain: { clock: tellClock, mode: (link) => tellClock({ ...link, value: link.read('board.clock') }) },
+  make: make as PartKind['make'],
+};

@@ -1,0 +1,295 @@
+/**
+ * The mapping law: what a first program does with a pedal. Every control pass it reads a count, maps it to a compare
+ * value and writes that to the timer.
+ *
+ *     compare = (count - inLow) x (outHigh - outLow) / (inHigh - inLow) + outLow
+ *
+ * in C integers: the product wraps round at 16 or 32 bits, the quotient is cut towards zero, counts outside the input
+ * range extrapolate unless clamped. Everything else (dead band, filter, slew limit, start-up hold, plausibility window,
+ * limits by selector position, take-over by a radio) is off unless the file asks for it.
+ *
+ * Source of the integer rules: ISO/IEC 9899:2018, 6.5.5 (division truncates); wrap-around is what gcc-avr does for
+ * overflow on the target, though the standard leaves it undefined for signed integers.
+ */
+import { setup } from 'xstate';
+import { z } from 'zod';
+import { runChart } from '../../sim/chart/run.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
+import { count, perSecond, ratio, type Settled, seconds } from '../../sim/units/index.ts';
+import { POSITION_WORDS } from '../selector.ts';
+
+const counts = (means: string, low: number, high: number, example: [number, number]) =>
+  z
+    .tuple([count({ min: low, max: high, means: `${means}, low end`, example: example[0] }), count({ min: low, max: high, means: `${means}, high end`, example: example[1] })])
+    .describe(`${means}: [low, high]`);
+const output = counts('compare values that the input range is mapped to', -32768, 65535, [46, 61]);
+
+export const parameters = z.strictObject({
+  kind: z.literal('mapping').default('mapping').describe('a linear law from counts to compare values'),
+  every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).default('10 ms'),
+  input: counts('counts of the pedal at rest and at full', 0, 65535, [186, 836]),
+  output,
+  integer: z.literal([16, 32]).default(32).describe('bits of the integers that the law is computed in; 16 is the plain int of an 8-bit board'),
+  clamp: z.boolean().default(false).describe('counts outside the input range are taken as its ends'),
+  'dead-band': count({ min: 0, max: 1023, means: 'counts above the low end that still give the low output', example: 8 }).default(0),
+  slew: perSecond({ above: 0, means: 'greatest change of the compare value, in steps a second', example: '40 1/s' }).optional(),
+  hold: seconds({ min: 0, max: 60, means: 'how long the low output is held after start-up', example: '1.5 s' }).default('0 s'),
+  plausible: counts('counts outside of which the input is disbelieved and neutral is given', 0, 65535, [100, 940]).optional(),
+  'plausible-after': seconds({ min: 0, max: 10, means: 'how long counts must be outside before they are disbelieved', example: '50 ms' }).default('0 s'),
+  filter: count({ min: 0, max: 10, means: 'exponential filter: each pass closes the gap by 1 / 2^filter; 0 is none', example: 2 }).default(0),
+  ranges: z
+    .partialRecord(z.enum(POSITION_WORDS), z.strictObject({ output }))
+    .optional()
+    .describe('output range by selector position; positions that are not listed give neutral'),
+  radio: z
+    .strictObject({
+      beyond: ratio({ above: 0, max: 1, means: 'deflection of the stick, as a share of full, that takes over', example: '10 %' }),
+      keep: seconds({ min: 0, max: 60, means: 'how long the radio keeps control after the stick is back', example: '1 s' }).default('1 s'),
+    })
+    .optional()
+    .describe('a radio receiver overrides the pedal'),
+  'keeps-time': z
+    .strictObject({ prescaler: z.literal([1, 8, 64, 256, 1024]).describe('divider for which the program counts its time') })
+    .optional()
+    .describe('the PWM timer is also the time base: its frame, at this divider, is what the program takes for one unit of time'),
+});
+type Parameters = Settled<z.output<typeof parameters>>;
+
+export const ports = {
+  in: {
+    clock: { means: 'board clock; 0 stops the program', from: () => 'board.clock' },
+    count: { means: 'result of the conversion', from: () => 'adc.count' },
+    position: { means: 'selector position', from: ({ partNames }) => (partNames.has('selector') ? 'selector.position' : undefined), wakes: false },
+    tick: { means: 'tick of the PWM timer', from: () => 'pwm.tick', wakes: false },
+    step: { means: 'change of the pulse for one step of the compare value', from: () => 'pwm.step', wakes: false },
+    least: { means: 'pulse at compare 0', from: () => 'pwm.least', wakes: false },
+    radio: { means: "pulse of the radio receiver's channel", from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.pulse' : undefined) },
+    deflection: { means: 'deflection of the stick', from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.deflection' : undefined), wakes: false },
+  },
+  out: {
+    convert: { means: 'conversions asked for', dimension: 'count' },
+    count: { means: 'count that the law is given, after its filter', dimension: 'count' },
+    compare: { means: 'value written to the compare register', dimension: 'count' },
+    passes: { means: 'control passes so far', dimension: 'count' },
+  },
+} as const satisfies Ports;
+
+interface Program {
+  readonly holdSeconds: number;
+  readonly disbelieveSeconds: number;
+  readonly keepSeconds: number;
+  isPlausible(): boolean;
+  isRadioAway(): boolean;
+}
+
+export const chart = setup({
+  types: { context: {} as Program, events: {} as { type: string } },
+  guards: {
+    implausible: ({ context }) => !context.isPlausible(),
+    plausible: ({ context }) => context.isPlausible(),
+    radioAway: ({ context }) => context.isRadioAway(),
+    radioBack: ({ context }) => !context.isRadioAway(),
+  },
+  delays: {
+    hold: ({ context }) => context.holdSeconds,
+    disbelieve: ({ context }) => context.disbelieveSeconds,
+    keep: ({ context }) => context.keepSeconds,
+  },
+}).createMachine({
+  id: 'mapping',
+  context: ({ input }) => input as Program,
+  initial: 'stopped',
+  on: { 'clock stopped': '.stopped' },
+  states: {
+    stopped: { on: { 'clock running': 'holding' } },
+    holding: { after: { hold: 'mapping' } },
+    mapping: {
+      initial: 'trusting',
+      on: { pass: { guard: 'radioAway', target: 'overridden' } },
+      states: {
+        trusting: { on: { pass: [{ guard: 'radioAway', target: '#mapping.overridden' }, { guard: 'implausible', target: 'doubting' }] } },
+        doubting: {
+          on: { pass: [{ guard: 'radioAway', target: '#mapping.overridden' }, { guard: 'plausible', target: 'trusting' }] },
+          after: { disbelieve: '#mapping.disbelieving' },
+        },
+      },
+    },
+    disbelieving: { on: { pass: [{ guard: 'radioAway', target: 'overridden' }, { guard: 'plausible', target: 'mapping' }] } },
+    overridden: {
+      initial: 'away',
+      states: {
+        away: { on: { pass: { guard: 'radioBack', target: 'back' } } },
+        back: { on: { pass: { guard: 'radioAway', target: 'away' } }, after: { keep: '#mapping.mapping' } },
+      },
+    },
+  },
+});
+
+/** Two's complement wrap-around to `bits` (16 or 32). */
+export function wrapped(value: number, bits: number): number {
+  if (bits === 32) return value | 0;
+  return (value << 16) >> 16;
+}
+
+/** The law in C integers; `inLow` equal to `inHigh` gives `outLow`, where the program itself would divide by zero. */
+export function mappedCount(countValue: number, inLow: number, inHigh: number, outLow: number, outHigh: number, bits: number): number {
+  const span = wrapped(inHigh - inLow, bits);
+  if (span === 0) return outLow;
+  const product = bits === 32 ? Math.imul(countValue - inLow, outHigh - outLow) : wrapped(Math.imul(countValue - inLow, outHigh - outLow), 16);
+  return wrapped(Math.trunc(product / span) + outLow, bits);
+}
+
+/** Counts that the law maps to exactly `compare`, scanned from a range; used to say what would help. */
+export function countsFor(compare: number, numbers: Pick<Parameters, 'input' | 'output' | 'integer'>): { readonly least: number; readonly most: number } | undefined {
+  let least: number | undefined;
+  let most: number | undefined;
+  for (let candidate = 0; candidate <= 1023; candidate += 1) {
+    if (mappedCount(candidate, numbers.input[0], numbers.input[1], numbers.output[0], numbers.output[1], numbers.integer) !== compare) continue;
+    least ??= candidate;
+    most = candidate;
+  }
+  return least === undefined || most === undefined ? undefined : { least, most };
+}
+
+export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
+
+function make(host: Host, numbers: Parameters): Live {
+  const state = { hertz: 0, passTick: 0, passCount: 0, firstTick: 0, filtered: 0, isFilterPrimed: false, compare: 0, hasWritten: false, slewed: 0 };
+  const { now, values, out, bits } = host;
+  const countIn = host.in.count!;
+  const positionIn = host.in.position!;
+  const radioIn = host.in.radio!;
+  const deflectionIn = host.in.deflection!;
+  const [inLow, inHigh] = numbers.input;
+  const rangeOf = POSITION_WORDS.map((word) => numbers.ranges?.[word]?.output);
+  const neutral = numbers.output[0];
+  const least = numbers.plausible?.[0] ?? Number.NEGATIVE_INFINITY;
+  const most = numbers.plausible?.[1] ?? Number.POSITIVE_INFINITY;
+  const program: Program = {
+    holdSeconds: numbers.hold,
+    disbelieveSeconds: numbers['plausible-after'],
+    keepSeconds: numbers.radio?.keep ?? 0,
+    isPlausible: () => state.filtered >= least && state.filtered <= most,
+    isRadioAway: () => numbers.radio !== undefined && deflectionIn >= 0 && Math.abs(values[deflectionIn]!) > numbers.radio.beyond,
+  };
+  const run = runChart(host, chart, program);
+  const pass = run.event('pass');
+  const holding = run.inside('holding');
+  const disbelieving = run.inside('disbelieving');
+  const overridden = run.inside('overridden');
+
+  /** One pass is a whole number of CPU ticks, so that its instants are counts over the clock. */
+  const passTicks = (): number => {
+    const written = numbers['keeps-time'];
+    const slowed = written === undefined ? 1 : (values[host.in.tick!]! * state.hertz) / written.prescaler;
+    return Math.max(1, Math.round(numbers.every * slowed * state.hertz));
+  };
+  const passTimer = host.timer(() => {
+    state.passCount += 1;
+    host.update(out.passes!, state.passCount);
+    host.emit(out.convert!, state.passCount);
+    state.passTick += passTicks();
+    host.wake(passTimer, state.passTick / state.hertz);
+  });
+
+  const law = (value: number): number => {
+    const position = positionIn >= 0 ? values[positionIn]! : -1;
+    const range = numbers.ranges === undefined || position < 0 ? numbers.output : rangeOf[position];
+    if (range === undefined) return neutral;
+    let taken = value;
+    if (numbers.clamp) taken = Math.min(Math.max(taken, Math.min(inLow, inHigh)), Math.max(inLow, inHigh));
+    if (numbers['dead-band'] > 0 && Math.abs(taken - inLow) <= numbers['dead-band']) taken = inLow;
+    return mappedCount(taken, inLow, inHigh, range[0], range[1], numbers.integer);
+  };
+  const slewed = (wanted: number): number => {
+    if (numbers.slew === undefined || !state.hasWritten) {
+      state.slewed = wanted;
+      return wanted;
+    }
+    const step = numbers.slew * (passTicks() / state.hertz);
+    state.slewed += Math.min(Math.max(wanted - state.slewed, -step), step);
+    return Math.trunc(state.slewed);
+  };
+  const write = (compare: number): void => {
+    if (state.hasWritten && state.compare === compare) return;
+    state.compare = compare;
+    state.hasWritten = true;
+    host.emit(out.compare!, compare);
+  };
+  const filterCount = (raw: number): void => {
+    if (numbers.filter === 0 || !state.isFilterPrimed) state.filtered = raw;
+    else state.filtered += Math.trunc((raw - state.filtered) / 2 ** numbers.filter);
+    state.isFilterPrimed = true;
+    host.update(out.count!, state.filtered);
+  };
+  const act = (): void => {
+    filterCount(values[countIn]!);
+    run.send(pass);
+    const { mode } = run.state;
+    if (overridden[mode] === 1 && radioIn >= 0) {
+      host.blame(radioIn);
+      write(Math.round((values[radioIn]! - values[host.in.least!]!) / values[host.in.step!]!));
+      return;
+    }
+    host.blame(countIn);
+    write(holding[mode] === 1 || disbelieving[mode] === 1 ? neutral : slewed(law(state.filtered)));
+  };
+
+  return {
+    state,
+    start: () => run.start(),
+    input: (changed) => {
+      if (changed & bits.clock!) {
+        state.hertz = values[host.in.clock!]!;
+        host.sleep(passTimer);
+        run.send(run.event('clock stopped'));
+        state.hasWritten = false;
+        state.isFilterPrimed = false;
+        if (state.hertz > 0) {
+          run.send(run.event('clock running'));
+          state.passTick = Math.round(now[0]! * state.hertz) + passTicks();
+          host.wake(passTimer, state.passTick / state.hertz);
+        }
+      }
+      if (changed & bits.count! && state.hertz > 0) act();
+    },
+    fault: () => {
+      // The law has no faults of its own: it does what it was told.
+    },
+  };
+}
+
+const tellCompare: Explain = ({ parameters: raw, read, word, value, wanted, wired }) => {
+  const numbers = raw as Parameters;
+  const mode = word('firmware.mode', read('firmware.mode'));
+  const filtered = read('firmware.count');
+  const [low, high] = numbers.output;
+  if (mode.startsWith('overridden')) return { says: `the radio has taken over and asks for compare ${value}`, next: wired('radio') ?? null };
+  if (mode === 'disbelieving') return { says: `count ${filtered} is outside the plausible ${numbers.plausible?.join(' to ')}, so neutral is written: compare ${value}`, next: 'adc.count' };
+  if (mode === 'holding') return { says: `the start-up hold writes neutral: compare ${value}`, next: null };
+  const says = `count ${filtered} is mapped from ${numbers.input.join('..')} to ${low}..${high}: compare ${value}`;
+  if (wanted === undefined) return { says, next: 'adc.count' };
+  const shift = value > wanted.most ? wanted.most - value : value < wanted.least ? wanted.least - value : 0;
+  const which = value === low ? `output low ${low + shift} instead of ${low}` : value === high ? `output high ${high + shift} instead of ${high}` : `output ${low + shift}..${high + shift} instead of ${low}..${high}`;
+  const suitable = countsFor(value + shift, numbers);
+  return {
+    says,
+    next: 'adc.count',
+    cure: `${which} would ${wanted.to}`,
+    ...(suitable === undefined ? {} : { wanted: { ...suitable, to: wanted.to } }),
+  };
+};
+
+export const mapping: PartKind = {
+  kind: 'firmware',
+  means: 'program of the board: a mapping law',
+  at: 'board.firmware',
+  always: true,
+  defaults: { kind: 'mapping', input: [184, 839], output: [46, 61] },
+  parameters,
+  ports,
+  chart,
+  faults,
+  explain: { compare: tellCompare, count: ({ value }) => ({ says: `the program takes count ${value}`, next: 'adc.count' }) },
+  make: make as PartKind['make'],
+};

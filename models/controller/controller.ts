@@ -1,0 +1,273 @@
+/**
+ * Motor controller that takes a servo pulse: measures it, arms on a steady neutral, then drives.
+ *
+ * Its numbers are read off its manual or measured: neutral, full and reverse pulse, the window and hold time for
+ * arming, the valid widths and periods, the reverse rule, the cutoff voltages. How a pulse becomes a drive is in
+ * pulse.ts, its modes are in chart.ts, its parameters in parameters.ts, what it says of itself in explain.ts.
+ */
+import { runChart } from '../../sim/chart/run.ts';
+import type { Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
+import { ratio } from '../../sim/units/index.ts';
+import { FLOATING, HIGH } from '../pwm-timer.ts';
+import { type ControllerNumbers, chart } from './chart.ts';
+import { explain } from './explain.ts';
+import { type Parameters, parameters } from './parameters.ts';
+import { distanceInside, driveOf, measuredSeconds, type PulseScale } from './pulse.ts';
+
+const isReceiver = (own: unknown): boolean => (own as Parameters).input === 'receiver';
+
+/** Why the controller does not arm, as its blink code tells it: values of `refusal`. */
+export const REFUSALS = ['none', 'no pulse', 'pulse off neutral', 'frame period out of range', 'pulse width out of range'] as const;
+
+export const ports = {
+  in: {
+    line: { means: 'pulse line', from: ({ parameters: own }) => (isReceiver(own) ? 'receiver.line' : 'pwm.line') },
+    supply: { means: 'supply of the controller', from: () => 'battery.voltage' },
+  },
+  out: {
+    pulse: { means: 'width of the latest pulse as the controller measured it', dimension: 'time' },
+    period: { means: 'time from the rise of one pulse to the next, as measured', dimension: 'time' },
+    arming: { means: 'how far the pulse is inside what arming takes; negative when outside', dimension: 'time' },
+    refusal: { means: 'why it does not arm', dimension: 'count', words: REFUSALS },
+    drive: { means: 'drive given to the motor, -1 to 1', dimension: 'ratio' },
+    brake: { means: 'braking, 0 to 1', dimension: 'ratio' },
+    neutral: { means: 'neutral pulse that it works with', dimension: 'time' },
+    full: { means: 'full pulse that it works with', dimension: 'time' },
+    buzzer: { means: 'low-voltage warning: 0 silent, 1 sounding', dimension: 'count' },
+  },
+} as const satisfies Ports;
+
+export const faults = {
+  'clock-off': {
+    enter: 'clock-off',
+    leave: 'mend clock-off',
+    means: "the controller's own clock runs off, so that it measures pulses too long (positive) or too short",
+    amount: { schema: ratio({ min: -0.5, max: 0.5, means: 'error of its time measurement', example: '5 %' }), default: 0.05 },
+  },
+} as const satisfies Readonly<Record<string, Fault>>;
+
+/** How often a controller looks at its supply: common practice, no source. */
+const LOOKS_PER_SECOND = 100;
+
+function make(host: Host, numbers: Parameters): Live {
+  const state = {
+    neutralSeconds: numbers.pulse.neutral,
+    fullSeconds: numbers.pulse.full,
+    learnedFullSeconds: 0,
+    clockError: numbers.pulse.clock as number,
+    pulseSeconds: 0,
+    periodSeconds: 0,
+    riseSeconds: -1,
+    clockFault: 0,
+    isPowered: false,
+    mayReverse: false,
+    wanted: 0,
+    lookCount: 0,
+    powerSeconds: 0,
+    cutFromSeconds: Number.POSITIVE_INFINITY,
+  };
+  const { now, values, out, bits } = host;
+  const lineIn = host.in.line!;
+  const supplyIn = host.in.supply!;
+  const { arming, cutoff } = numbers;
+  const [leastPulse, mostPulse] = numbers.pulse.valid;
+  const [leastPeriod, mostPeriod] = numbers.pulse.period;
+  const deadSeconds = numbers.pulse.dead ?? Math.max(arming.window.above, arming.window.below);
+  const scale = { neutralSeconds: state.neutralSeconds, fullSeconds: state.fullSeconds, reverseSeconds: numbers.pulse.reverse ?? Number.NaN, deadSeconds };
+  const windowMargin = (): number =>
+    distanceInside(state.pulseSeconds, state.neutralSeconds - arming.window.below, state.neutralSeconds + arming.window.above);
+  const periodMargin = (): number => (state.periodSeconds === 0 ? Number.POSITIVE_INFINITY : distanceInside(state.periodSeconds, leastPeriod, mostPeriod));
+
+  const useConstants = (): void => {
+    (scale as { -readonly [K in keyof PulseScale]: number }).neutralSeconds = state.neutralSeconds;
+    (scale as { -readonly [K in keyof PulseScale]: number }).fullSeconds = state.fullSeconds;
+    host.update(out.neutral!, state.neutralSeconds);
+    host.update(out.full!, state.fullSeconds);
+  };
+  const stop = (): void => {
+    state.wanted = 0;
+  };
+  const controller: ControllerNumbers = {
+    bootSeconds: numbers.boot,
+    holdSeconds: arming.hold,
+    refuseSeconds: arming.refuse.after,
+    lostSeconds: numbers['signal-loss'].after,
+    learnSeconds: numbers.learning?.hold ?? 0,
+    reverseSeconds: numbers.reverse === 'delayed' ? numbers['reverse-delay'] : Number.POSITIVE_INFINITY,
+    hasLearning: numbers.learning !== undefined,
+    locksOut: arming.refuse.then === 'lock-out',
+    rearmsAtOnce: numbers['signal-loss'].rearm === 'at-once',
+    isPowered: () => values[supplyIn]! >= numbers['least-voltage'],
+    isInWindow: () => windowMargin() >= 0,
+    isForward: () => state.wanted > 0,
+    isBackward: () => state.wanted < 0,
+    isFull: () => Math.abs(state.pulseSeconds - state.neutralSeconds) >= (1 - FULL_SHARE) * Math.abs(state.fullSeconds - state.neutralSeconds) && state.pulseSeconds > state.neutralSeconds === state.fullSeconds > state.neutralSeconds,
+    mayReverse: () => numbers.reverse === 'direct' || (numbers.reverse !== 'none' && state.mayReverse),
+    isReversible: () => numbers.pulse.reverse !== undefined,
+    isCutDue: () => now[0]! >= state.cutFromSeconds,
+    isBelowLimit: () => cutoff?.limit !== undefined && values[supplyIn]! < cutoff.limit,
+    mayResume: () => cutoff !== undefined && cutoff.latched === false && values[supplyIn]! >= releaseVolts,
+    mayResumeAtNeutral: () => cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyIn]! >= releaseVolts,
+    forgetReverse: () => {
+      state.mayReverse = false;
+    },
+    allowReverse: () => {
+      state.mayReverse = numbers.reverse !== 'none';
+    },
+    learnFull: () => {
+      state.learnedFullSeconds = state.learnedFullSeconds === 0 ? state.pulseSeconds : Math.max(state.learnedFullSeconds, state.pulseSeconds);
+    },
+    learnNeutral: () => {
+      state.fullSeconds = state.learnedFullSeconds;
+      state.neutralSeconds = state.pulseSeconds;
+      state.learnedFullSeconds = 0;
+      useConstants();
+    },
+    loseSignal: () => {
+      if (numbers['signal-loss'].then !== 'hold') stop();
+    },
+    disarm: () => {
+      state.mayReverse = false;
+      stop();
+    },
+    setClockOff: () => {
+      state.clockError = numbers.pulse.clock + state.clockFault;
+    },
+    setClockRight: () => {
+      state.clockError = numbers.pulse.clock;
+    },
+  };
+  const releaseVolts = cutoff?.release ?? cutoff?.cut ?? 0;
+  const run = runChart(host, chart, controller);
+  const events = { supply: run.event('supply'), pulse: run.event('pulse'), bad: run.event('bad pulse'), silence: run.event('silence'), volts: run.event('volts') };
+  const isLost = run.inside('signal-lost');
+  const isWaiting = Uint8Array.from(run.inside('waiting-for-neutral'), (flag, leaf) => flag | run.inside('locked-out')[leaf]!);
+  const isLimited = run.inside('armed.limited');
+  const isBraking = run.inside('armed.braking');
+  const isReversing = run.inside('armed.reversing');
+  const isDriving = Uint8Array.from(run.inside('armed.driving'), (flag, leaf) => flag | isLimited[leaf]!);
+
+  /** Turns mode and pulse into drive and brake. */
+  const apply = (): void => {
+    const { mode } = run.state;
+    let drive = 0;
+    let brake = 0;
+    if (isDriving[mode] === 1) drive = Math.max(0, state.wanted);
+    else if (isReversing[mode] === 1) drive = Math.min(0, state.wanted);
+    else if (isBraking[mode] === 1) brake = -Math.min(0, state.wanted);
+    else if (isLost[mode] === 1) {
+      if (numbers['signal-loss'].then === 'hold') drive = state.wanted;
+      else if (numbers['signal-loss'].then === 'brake') brake = 1;
+    }
+    if (isLimited[mode] === 1) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
+    host.update(out.drive!, drive);
+    host.update(out.brake!, brake);
+  };
+  const silenceTimer = host.timer(() => {
+    state.periodSeconds = 0;
+    run.send(events.silence);
+    if (isWaiting[run.state.mode] === 1) host.update(out.refusal!, 1);
+    apply();
+  });
+  const lookTimer = host.timer(() => {
+    host.sample(supplyIn);
+    lookAtSupply();
+    state.lookCount += 1;
+    host.wake(lookTimer, state.powerSeconds + state.lookCount / LOOKS_PER_SECOND);
+  });
+  const lookAtSupply = (): void => {
+    const supplyVolts = values[supplyIn]!;
+    if (!controller.isPowered()) {
+      run.send(events.supply);
+      apply();
+      return;
+    }
+    if (cutoff === undefined) return;
+    if (supplyVolts >= cutoff.cut) state.cutFromSeconds = Number.POSITIVE_INFINITY;
+    else if (state.cutFromSeconds === Number.POSITIVE_INFINITY) state.cutFromSeconds = now[0]! + cutoff.delay;
+    if (cutoff.warn !== undefined) host.update(out.buzzer!, supplyVolts < cutoff.warn ? 1 : 0);
+    if (run.send(events.volts)) apply();
+  };
+  const switchPower = (): void => {
+    const isPowered = controller.isPowered();
+    if (isPowered === state.isPowered) return;
+    state.isPowered = isPowered;
+    state.riseSeconds = -1;
+    state.periodSeconds = 0;
+    state.cutFromSeconds = Number.POSITIVE_INFINITY;
+    host.sleep(silenceTimer);
+    host.sleep(lookTimer);
+    run.send(events.supply);
+    if (isPowered) {
+      state.powerSeconds = now[0]!;
+      state.lookCount = 0;
+      host.wake(lookTimer, now[0]!);
+      host.wake(silenceTimer, now[0]! + controller.lostSeconds);
+      useConstants();
+    } else {
+      host.update(out.refusal!, 0);
+      host.update(out.buzzer!, 0);
+    }
+    apply();
+  };
+
+  const rise = (): void => {
+    if (state.riseSeconds >= 0) {
+      state.periodSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, 0);
+      host.update(out.period!, state.periodSeconds);
+    }
+    state.riseSeconds = now[0]!;
+  };
+  const fall = (): void => {
+    state.pulseSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, numbers.pulse.resolution);
+    const isWidthGood = state.pulseSeconds >= leastPulse && state.pulseSeconds <= mostPulse;
+    const isPeriodGood = periodMargin() >= 0;
+    host.emit(out.pulse!, state.pulseSeconds);
+    if (isWaiting[run.state.mode] === 1) host.update(out.arming!, Math.min(windowMargin(), periodMargin(), distanceInside(state.pulseSeconds, leastPulse, mostPulse)));
+    if (isWidthGood && isPeriodGood) {
+      state.wanted = driveOf(state.pulseSeconds, scale);
+      host.wake(silenceTimer, now[0]! + controller.lostSeconds);
+      run.send(events.pulse);
+    } else {
+      run.send(events.bad);
+    }
+    if (isWaiting[run.state.mode] === 1) host.update(out.refusal!, !isPeriodGood ? 3 : !isWidthGood ? 4 : controller.isInWindow() ? 0 : 2);
+    apply();
+  };
+
+  return {
+    state,
+    start: () => {
+      run.start();
+      useConstants();
+    },
+    input: (changed) => {
+      if (changed & bits.supply!) switchPower();
+      if (changed & bits.line! && state.isPowered) {
+        const line = values[lineIn]!;
+        if (line === HIGH) rise();
+        else if (line !== FLOATING && state.riseSeconds >= 0) fall();
+      }
+    },
+    fault: (event, amount) => {
+      state.clockFault = amount;
+      run.send(run.event(event));
+    },
+  };
+}
+
+/** A pulse within this share of the travel from full counts as full when end points are learned. */
+const FULL_SHARE = 0.15;
+
+export const controller: PartKind = {
+  kind: 'controller',
+  means: 'motor controller',
+  at: 'controllers.*',
+  parameters,
+  ports,
+  chart,
+  faults,
+  gauges: { armed: 'arming' },
+  explain,
+  make: make as PartKind['make'],
+};

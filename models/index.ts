@@ -1,0 +1,14 @@
+/** The kinds of parts, in wiring order: at one instant, earlier ones act first. */
+import type { PartKind } from '../sim/kernel/part.ts';
+import { adc } from './adc.ts';
+import { battery } from './battery.ts';
+import { board } from './board/board.ts';
+import { mapping } from './board/mapping.ts';
+import { controller } from './controller/controller.ts';
+import { pedal } from './pedal.ts';
+import { pwmTimer } from './pwm-timer.ts';
+import { rail } from './rail.ts';
+import { receiver } from './receiver.ts';
+import { selector } from './selector.ts';
+
+export const partKinds: readonly PartKind[] = [battery, rail, pedal, selector, receiver, board, adc, mapping, pwmTimer, controller];

@@ -1,0 +1,312 @@
+/**
+ * Foot pedal: travel (0 to 1) in, signal volts out.
+ *
+ *     sensed' = (travel - sensed) / lag            exact between events, travel moving along a ramp
+ *     hall     signal = rest + sensed * (full - rest), in proportion to the supply when ratiometric
+ *     pot      the same, always in proportion; the track's resistance gives the source impedance
+ *     switch   signal = supply once travel passes the switching point, else 0, with contact bounce
+ *
+ * Open-wire levels of a hall sensor (5 V, 10 to 200 kohm load): open supply 0 to 0.15 V, open ground 4.85 to 5.0 V
+ * (Micronas HAC 830 data sheet DSH000178_001EN, section 4.8). All other numbers are the builder's own measurements.
+ */
+import { setup } from 'xstate';
+import { z } from 'zod';
+import { runChart } from '../sim/chart/run.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../sim/kernel/part.ts';
+import { formatQuantity, ohms, perSecond, ratio, type Settled, seconds, volts } from '../sim/units/index.ts';
+
+const signalShape = {
+  rest: volts({ min: 0, max: 30, means: 'signal with the foot off, at the supply given by `at`', example: '0.91 V ± 40 mV' }).default('0.9 V'),
+  full: volts({ min: 0, max: 30, means: 'signal with the pedal pressed home, at the supply given by `at`', example: '4.08 V ± 60 mV' }).default('4.1 V'),
+  at: volts({ above: 0, max: 30, means: 'supply at which rest and full were measured', example: '5 V' }).default('5 V'),
+  noise: volts({ min: 0, max: 2, means: 'noise on the signal, standard deviation', example: '6 mV' }).default('0 V'),
+  lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).default('0 s'),
+};
+
+const hall = z.strictObject({
+  kind: z.literal('hall').describe('hall-effect sensor: gives a voltage'),
+  ...signalShape,
+  ratiometric: z.boolean().default(false).describe('the signal is in proportion to the supply'),
+  impedance: ohms({ min: 0, max: 1e6, means: 'output resistance of the sensor with its series resistor', example: '1 kohm' }).default('1 kohm'),
+});
+
+const pot = z.strictObject({
+  kind: z.literal('pot').describe('potentiometer across the supply'),
+  ...signalShape,
+  track: ohms({ min: 100, max: 1e7, means: 'resistance of the track from end to end', example: '10 kohm' }).default('10 kohm'),
+});
+
+const toggle = z.strictObject({
+  kind: z.literal('switch').describe('on-off switch to the supply'),
+  point: ratio({ above: 0, below: 1, means: 'travel at which the contact closes', example: '50 %' }).default('50 %'),
+  bounce: seconds({ min: 0, max: 0.1, means: 'how long the contact bounces', example: '3 ms' }).default('0 s'),
+  impedance: ohms({ min: 0, max: 1e6, means: 'resistance of the contact and its pull resistor', example: '10 kohm' }).default('10 kohm'),
+});
+
+export const parameters = z.discriminatedUnion('kind', [hall, pot, toggle]);
+type Parameters = Settled<z.output<typeof parameters>>;
+
+export const ports = {
+  in: { supply: { means: 'rail that feeds the pedal', from: () => 'rail.voltage' } },
+  out: {
+    travel: { means: 'how far the pedal is pressed, 0 to 1', dimension: 'ratio', kind: 'flowing' },
+    voltage: { means: 'signal voltage, without noise', dimension: 'voltage', kind: 'flowing' },
+    signal: { means: 'signal voltage as a sampler finds it, noise included', dimension: 'voltage', kind: 'flowing', drawn: true },
+    impedance: { means: 'source resistance of the signal; infinite when the wire is open', dimension: 'resistance', kind: 'flowing' },
+  },
+} as const satisfies Ports;
+
+interface Wiring {
+  holdVoltage(): void;
+  startDrift(): void;
+  drawContact(): number;
+}
+
+/** Every fault is a state beside `intact`; a second fault takes the place of the first. */
+export const chart = setup({
+  types: { context: {} as Wiring, events: {} as { type: string } },
+  actions: {
+    holdVoltage: ({ context }) => context.holdVoltage(),
+    startDrift: ({ context }) => context.startDrift(),
+  },
+  delays: { contact: ({ context }) => context.drawContact() },
+}).createMachine({
+  id: 'pedal',
+  context: ({ input }) => input as Wiring,
+  initial: 'intact',
+  on: {
+    'signal-open': '.signal-open',
+    'shorted-to-ground': '.shorted-to-ground',
+    'shorted-to-supply': '.shorted-to-supply',
+    'supply-open': '.supply-open',
+    'ground-open': '.ground-open',
+    stuck: '.stuck',
+    chattering: '.chattering',
+    drifting: '.drifting',
+  },
+  states: {
+    intact: {},
+    'signal-open': { on: { 'mend signal-open': 'intact' } },
+    'shorted-to-ground': { on: { 'mend shorted-to-ground': 'intact' } },
+    'shorted-to-supply': { on: { 'mend shorted-to-supply': 'intact' } },
+    'supply-open': { on: { 'mend supply-open': 'intact' } },
+    'ground-open': { on: { 'mend ground-open': 'intact' } },
+    stuck: { entry: 'holdVoltage', on: { 'mend stuck': 'intact' } },
+    chattering: {
+      initial: 'open',
+      on: { 'mend chattering': 'intact' },
+      states: { open: { after: { contact: 'closed' } }, closed: { after: { contact: 'open' } } },
+    },
+    drifting: { entry: 'startDrift', on: { 'mend drifting': 'intact' } },
+  },
+});
+
+/**
+ * Sensed travel `elapsedSeconds` after an instant at which travel was `travel` and the sensor showed `sensed`, while
+ * travel changes by `slope` a second: the exact response of a first-order lag to a ramp. `lagSeconds` 0 means no lag.
+ */
+export function laggedTravel(sensed: number, travel: number, slope: number, elapsedSeconds: number, lagSeconds: number): number {
+  const behind = slope * lagSeconds;
+  const moved = travel + slope * elapsedSeconds - behind;
+  return lagSeconds === 0 ? moved : moved + (sensed - travel + behind) * Math.exp(-elapsedSeconds / lagSeconds);
+}
+
+/** Signal of a proportional sensor in volts, clipped to its supply. */
+export function signalVolts(sensed: number, restVolts: number, fullVolts: number, supplyVolts: number, atVolts: number, isRatiometric: boolean): number {
+  const scale = isRatiometric ? supplyVolts / atVolts : 1;
+  const volts = (restVolts + sensed * (fullVolts - restVolts)) * scale;
+  return Math.min(Math.max(volts, 0), supplyVolts);
+}
+
+/** Source resistance of a potentiometer's wiper at `fraction` of the track: the two parts in parallel. */
+export function wiperOhms(fraction: number, trackOhms: number): number {
+  return fraction * (1 - fraction) * trackOhms;
+}
+
+const fault = (name: string, means: string): Fault => ({ enter: name, leave: `mend ${name}`, means });
+
+export const faults = {
+  'signal-open': fault('signal-open', 'signal wire open; the pin floats or follows its pull resistor'),
+  'shorted-to-ground': fault('shorted-to-ground', 'signal wire shorted to ground'),
+  'shorted-to-supply': fault('shorted-to-supply', 'signal wire shorted to the supply'),
+  'supply-open': fault('supply-open', 'supply wire open; the output sinks to the ground side'),
+  'ground-open': fault('ground-open', 'ground wire open; the output rises to the supply side'),
+  stuck: fault('stuck', 'the signal stays where it is'),
+  chattering: fault('chattering', 'the signal wire opens and closes at random'),
+  drifting: {
+    ...fault('drifting', 'the signal wanders off steadily'),
+    amount: { schema: perSecond({ min: -10, max: 10, means: 'drift of the signal, as a share of a volt per second', example: '0.02 1/s' }), default: 0.02 },
+  },
+} as const satisfies Readonly<Record<string, Fault>>;
+
+export const steps = {
+  press: {
+    means: 'press the pedal to a travel, at once or over a time',
+    schema: z.strictObject({
+      press: ratio({ min: 0, max: 1, means: 'travel to press to', example: '100 %' }),
+      over: seconds({ min: 0, means: 'how long the movement takes', example: '1 s' }).default('0 s'),
+    }),
+  },
+  release: {
+    means: 'take the foot off, at once or over a time',
+    bare: true,
+    schema: z.strictObject({ release: seconds({ min: 0, means: 'how long the release takes', example: '0.2 s' }) }),
+  },
+} as const satisfies Readonly<Record<string, StepForm>>;
+
+/** Mean open and closed times of a chattering contact: an assumption of ours, common practice, no source. */
+const CHATTER_MEAN_SECONDS = 0.015;
+const SENSOR_OPEN_SUPPLY_SHARE = 0.015;
+const SENSOR_OPEN_GROUND_SHARE = 0.985;
+
+function make(host: Host, numbers: Parameters): Live {
+  const state = { anchorSeconds: 0, travel: 0, slope: 0, sensed: 0, target: 0, heldVolts: 0, driftSeconds: 0, driftPerSecond: 0.02, bouncesUntil: 0 };
+  const { now, values, out } = host;
+  const travelOut = out.travel!;
+  const voltageOut = out.voltage!;
+  const supplyIn = host.in.supply!;
+  const noise = host.stream('noise');
+  const contact = host.stream('contact');
+  const lagSeconds = numbers.kind === 'switch' ? 0 : numbers.lag;
+  const noiseVolts = numbers.kind === 'switch' ? 0 : numbers.noise;
+  const travelNow = (): number => state.travel + state.slope * (now[0]! - state.anchorSeconds);
+  const sensedNow = (): number => laggedTravel(state.sensed, state.travel, state.slope, now[0]! - state.anchorSeconds, lagSeconds);
+
+  const healthyVolts = (): number => {
+    const supplyVolts = values[supplyIn]!;
+    if (numbers.kind !== 'switch') {
+      return signalVolts(sensedNow(), numbers.rest, numbers.full, supplyVolts, numbers.at, numbers.kind === 'pot' || numbers.ratiometric);
+    }
+    const isClosed = travelNow() >= numbers.point;
+    const isBouncing = now[0]! < state.bouncesUntil && contact.uniform() < 0.5;
+    return isClosed !== isBouncing ? supplyVolts : 0;
+  };
+  const healthyOhms = (): number => (numbers.kind === 'pot' ? wiperOhms(values[voltageOut]! / Math.max(values[supplyIn]!, 1e-9), numbers.track) : numbers.impedance);
+
+  const wiring: Wiring = {
+    holdVoltage: () => {
+      state.heldVolts = healthyVolts();
+    },
+    startDrift: () => {
+      state.driftSeconds = now[0]!;
+    },
+    drawContact: () => -CHATTER_MEAN_SECONDS * Math.log(1 - contact.uniform()),
+  };
+  const run = runChart(host, chart, wiring);
+  const leaf = (name: string): number => run.table.leaves.indexOf(name);
+  const intact = leaf('intact');
+  const stuck = leaf('stuck');
+  const drifting = leaf('drifting');
+  const toGround = leaf('shorted-to-ground');
+  const toSupply = leaf('shorted-to-supply');
+  const supplyOpen = leaf('supply-open');
+  const groundOpen = leaf('ground-open');
+  const isOpen = Uint8Array.from(run.table.leaves, (name) => (name === 'signal-open' || name === 'chattering.open' ? 1 : 0));
+
+  const voltage = (): number => {
+    const { mode } = run.state;
+    if (mode === intact) return healthyVolts();
+    const supplyVolts = values[supplyIn]!;
+    if (mode === stuck) return state.heldVolts;
+    if (mode === toGround) return 0;
+    if (mode === toSupply) return supplyVolts;
+    if (mode === supplyOpen) return numbers.kind === 'hall' ? SENSOR_OPEN_SUPPLY_SHARE * supplyVolts : 0;
+    if (mode === groundOpen) return numbers.kind === 'hall' ? SENSOR_OPEN_GROUND_SHARE * supplyVolts : supplyVolts;
+    if (mode === drifting) {
+      const driftedVolts = healthyVolts() + state.driftPerSecond * (now[0]! - state.driftSeconds);
+      return Math.min(Math.max(driftedVolts, 0), supplyVolts);
+    }
+    return healthyVolts();
+  };
+  const sampleVoltage = (): void => {
+    host.sample(supplyIn);
+    values[voltageOut] = voltage();
+  };
+
+  /** Starts a new straight piece of travel at the present instant. */
+  const turn = (target: number, overSeconds: number): void => {
+    state.sensed = sensedNow();
+    state.travel = travelNow();
+    state.anchorSeconds = now[0]!;
+    host.emit(travelOut, state.travel);
+    state.target = target;
+    if (overSeconds === 0) {
+      arrive();
+    } else {
+      state.slope = (target - state.travel) / overSeconds;
+      host.wake(arrival, now[0]! + overSeconds);
+    }
+    if (numbers.kind === 'switch') state.bouncesUntil = now[0]! + overSeconds + numbers.bounce;
+  };
+  const arrive = (): void => {
+    state.sensed = sensedNow();
+    state.travel = state.target;
+    state.slope = 0;
+    state.anchorSeconds = now[0]!;
+    host.emit(travelOut, state.travel);
+  };
+  const arrival = host.timer(arrive);
+
+  return {
+    state,
+    start: () => {
+      run.start();
+      host.emit(travelOut, 0);
+    },
+    input: () => {
+      // The supply is read when the signal is sampled; its changes need no act of the pedal.
+    },
+    command: (form, contents) => {
+      host.sleep(arrival);
+      if (form === 'release') turn(0, (contents as { release?: number } | undefined)?.release ?? 0);
+      else turn((contents as { press: number }).press, (contents as { over: number }).over);
+    },
+    fault: (event, amount) => {
+      if (event === 'drifting') state.driftPerSecond = amount;
+      run.send(run.event(event));
+    },
+    samplers: {
+      travel: () => {
+        values[travelOut] = travelNow();
+      },
+      voltage: sampleVoltage,
+      signal: () => {
+        sampleVoltage();
+        values[out.signal!] = noiseVolts === 0 || isOpen[run.state.mode] === 1 ? values[voltageOut]! : values[voltageOut]! + noiseVolts * noise.normal();
+      },
+      impedance: () => {
+        values[out.impedance!] = isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
+      },
+    },
+  };
+}
+
+const tellVoltage: Explain = ({ parameters: raw, read, word, value, seconds: at }) => {
+  const numbers = raw as Parameters;
+  const mode = word('pedal.mode', read('pedal.mode'));
+  const travel = formatQuantity(read('pedal.travel'), 'ratio');
+  const volts = formatQuantity(value, 'voltage');
+  if (mode !== 'intact') return { says: `pedal at ${travel} travel gives ${volts}: ${faults[mode.split('.')[0] as keyof typeof faults].means}`, next: 'pedal.mode' };
+  const rest = numbers.kind === 'switch' ? '' : `, rest ${formatQuantity(numbers.rest, 'voltage')}, full ${formatQuantity(numbers.full, 'voltage')}`;
+  return { says: `pedal at ${travel} travel gives ${volts}${rest}`, next: at > 0 ? 'pedal.travel' : null };
+};
+
+export const pedal: PartKind = {
+  kind: 'pedal',
+  means: 'foot pedal',
+  at: 'pedal',
+  always: true,
+  defaults: { kind: 'hall' },
+  parameters,
+  ports,
+  chart,
+  faults,
+  steps,
+  explain: {
+    voltage: tellVoltage,
+    signal: tellVoltage,
+    travel: ({ value }) => ({ says: `the foot holds the pedal at ${formatQuantity(value, 'ratio')}`, next: null }),
+    mode: ({ value, word }) => ({ says: `the pedal is ${word('pedal.mode', value)}`, next: null }),
+  },
+  make: make as PartKind['make'],
+};

@@ -1,0 +1,335 @@
+/**
+ * PWM timer of the board: a compare value in, a pulse train on the pin out.
+ *
+ *     tick  = prescaler / clock
+ *     fast                          frame top + 1 ticks, high for compare + 1 of them; compare 0 still gives one tick
+ *     phase-correct, phase-and-frequency-correct
+ *                                   frame 2 x top ticks, high for 2 x compare; none at 0
+ *     the compare register is double-buffered: taken over at bottom (fast, phase-and-frequency-correct) or at top
+ *
+ * Source: ATmega48PA/88PA/168PA/328P datasheet 8161D, sections 14.7, 15.9 and tables 14-8, 15-4.
+ */
+import { setup } from 'xstate';
+import { z } from 'zod';
+import { runChart } from '../sim/chart/run.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports } from '../sim/kernel/part.ts';
+import { count, formatQuantity, type Settled } from '../sim/units/index.ts';
+
+/** Source: 8161D tables 14-9, 15-5 (timers 0 and 1) and 17-9 (timer 2, which also has 32 and 128). */
+export const PRESCALERS = [1, 8, 32, 64, 128, 256, 1024] as const;
+export const MODES = ['fast', 'phase-correct', 'phase-and-frequency-correct'] as const;
+export type PwmMode = (typeof MODES)[number];
+
+export const parameters = z.strictObject({
+  bits: z.literal([8, 9, 10, 16]).default(8).describe('width of the counter; without `top` it counts to 2^bits - 1'),
+  mode: z.enum(MODES).default('fast').describe('waveform'),
+  prescaler: z.literal([...PRESCALERS]).default(256).describe('divider from the board clock to the timer tick'),
+  top: count({ min: 3, max: 65535, means: 'top value, where a register sets it', example: 19999 }).optional(),
+  inverted: z.boolean().default(false).describe('the pin is low where it would be high'),
+  'reset-prescaler': z
+    .literal([...PRESCALERS])
+    .default(64)
+    .describe('divider that start-up code leaves, which the fault prescaler-at-reset falls back to'),
+});
+type Parameters = Settled<z.output<typeof parameters>>;
+
+export const LINE_WORDS = ['low', 'high', 'floating'] as const;
+export const LOW = 0;
+export const HIGH = 1;
+export const FLOATING = 2;
+
+/** What the board's pin driver does with the timer's output: values of `board.pin`. */
+export const PIN_WORDS = ['floating', 'driven', 'stuck-low', 'stuck-high', 'open'] as const;
+
+export const ports = {
+  in: {
+    clock: { means: 'board clock', from: () => 'board.clock' },
+    compare: { means: 'value written to the compare register', from: () => 'firmware.compare' },
+    pin: { means: 'what the pin driver does', from: () => 'board.pin' },
+  },
+  out: {
+    line: { means: 'level of the pulse line', dimension: 'count', words: LINE_WORDS },
+    pulse: { means: 'high time of the latest pulse on the line', dimension: 'time' },
+    frame: { means: 'time from one pulse to the next', dimension: 'time' },
+    tick: { means: 'one tick of the timer', dimension: 'time' },
+    step: { means: 'change of the pulse for one step of the compare value', dimension: 'time' },
+    least: { means: 'pulse at compare 0', dimension: 'time' },
+    latched: { means: 'compare value at work, after its double buffer', dimension: 'count' },
+  },
+} as const satisfies Ports;
+
+interface Timer {
+  stopCounting(): void;
+  startFrame(): void;
+  useResetPrescaler(): void;
+  useOwnPrescaler(): void;
+}
+
+export const chart = setup({
+  types: { context: {} as Timer, events: {} as { type: string } },
+  actions: {
+    stopCounting: ({ context }) => context.stopCounting(),
+    startFrame: ({ context }) => context.startFrame(),
+    useResetPrescaler: ({ context }) => context.useResetPrescaler(),
+    useOwnPrescaler: ({ context }) => context.useOwnPrescaler(),
+  },
+}).createMachine({
+  id: 'pwm-timer',
+  context: ({ input }) => input as Timer,
+  initial: 'off',
+  on: {
+    'clock stopped': '.off',
+    'prescaler-at-reset': { actions: 'useResetPrescaler' },
+    'mend prescaler-at-reset': { actions: 'useOwnPrescaler' },
+  },
+  states: {
+    // The output is connected to the pin by the first write to the compare register, as start-up code does it.
+    off: { entry: 'stopCounting', on: { 'clock running': 'unconnected' } },
+    unconnected: { on: { written: 'counting', stopped: 'frozen' } },
+    counting: { entry: 'startFrame', on: { stopped: 'frozen' } },
+    frozen: { entry: 'stopCounting', on: { 'mend stopped': 'counting' } },
+  },
+});
+
+/** Ticks from one pulse to the next. */
+export function frameTicks(mode: PwmMode, top: number): number {
+  return mode === 'fast' ? top + 1 : 2 * top;
+}
+
+/** Ticks for which a non-inverted output is high in each frame. A compare above top never matches: always high. */
+export function highTicks(mode: PwmMode, compare: number, top: number): number {
+  if (compare >= top) return frameTicks(mode, top);
+  return mode === 'fast' ? compare + 1 : 2 * compare;
+}
+
+/** Low time before the first edge of a frame as the timer counts it: frames start at bottom (fast) or at top. */
+export function leadTicks(mode: PwmMode, compare: number, top: number): number {
+  return mode === 'fast' ? 0 : top - Math.min(compare, top);
+}
+
+/** Least and greatest compare whose high time lies in a range of ticks; least > greatest when none does. */
+export function comparesWithin(mode: PwmMode, leastTicks: number, mostTicks: number): { readonly least: number; readonly greatest: number } {
+  // A hair of slack keeps a limit that is a whole number of ticks on paper from being lost to rounding.
+  const slack = 1e-9;
+  return mode === 'fast'
+    ? { least: Math.ceil(leastTicks - 1 - slack), greatest: Math.floor(mostTicks - 1 + slack) }
+    : { least: Math.ceil(leastTicks / 2 - slack), greatest: Math.floor(mostTicks / 2 + slack) };
+}
+
+/** The value that a register of so many bits holds after `written` was stored in it. */
+export function registerValue(written: number, bits: number): number {
+  const span = 2 ** bits;
+  return ((written % span) + span) % span;
+}
+
+export const topOf = (numbers: Pick<Parameters, 'bits' | 'top'>): number => numbers.top ?? 2 ** numbers.bits - 1;
+
+export const faults = {
+  stopped: { enter: 'stopped', leave: 'mend stopped', means: 'the counter stands still and the line stays where it is' },
+  'prescaler-at-reset': {
+    enter: 'prescaler-at-reset',
+    leave: 'mend prescaler-at-reset',
+    means: 'the divider is the one that start-up code leaves',
+  },
+} as const satisfies Readonly<Record<string, Fault>>;
+
+function make(host: Host, numbers: Parameters): Live {
+  const state = {
+    hertz: 0,
+    prescaler: numbers.prescaler as number,
+    frameTick: 0,
+    written: 0,
+    latched: 0,
+    output: LOW,
+    pin: 0,
+    riseSeconds: -1,
+    isFirstEdgeDone: false,
+    isStarting: false,
+  };
+  const { now, values, out, bits } = host;
+  const { mode } = numbers;
+  const top = topOf(numbers);
+  const registerBits = numbers.bits > 8 ? 16 : 8;
+  const lineOut = out.line!;
+  const pulseOut = out.pulse!;
+  const frameOut = out.frame!;
+  const latchedOut = out.latched!;
+  const compareIn = host.in.compare!;
+
+  const drive = (level: number): void => {
+    state.output = level;
+    applyPin();
+  };
+  const applyPin = (): void => {
+    const { pin } = state;
+    const isHigh = (state.output === HIGH) !== numbers.inverted;
+    const line = pin === 0 || pin === 4 ? FLOATING : pin === 2 ? LOW : pin === 3 ? HIGH : run.state.mode === counting || run.state.mode === frozen ? (isHigh ? HIGH : LOW) : LOW;
+    if (values[lineOut] === line) return;
+    host.blame(latchedOut);
+    host.emit(lineOut, line);
+    if (line === HIGH) {
+      if (state.riseSeconds >= 0) host.update(frameOut, now[0]! - state.riseSeconds);
+      state.riseSeconds = now[0]!;
+    } else if (line === LOW && state.riseSeconds >= 0) {
+      host.emit(pulseOut, now[0]! - state.riseSeconds);
+    }
+  };
+  const tickSeconds = (ticks: number): number => (state.frameTick + ticks * state.prescaler) / state.hertz;
+
+  const tellTick = (): void => {
+    const tick = state.prescaler / state.hertz;
+    host.update(out.tick!, tick);
+    host.update(out.step!, tick * (highTicks(mode, 1, top) - highTicks(mode, 0, top)));
+    host.update(out.least!, tick * highTicks(mode, 0, top));
+  };
+
+  const frame = (): void => {
+    if (state.latched !== state.written) {
+      state.latched = state.written;
+      host.blame(compareIn);
+      host.emit(latchedOut, state.latched);
+    }
+    const high = highTicks(mode, state.latched, top);
+    const whole = frameTicks(mode, top);
+    const lead = leadTicks(mode, state.latched, top);
+    state.isFirstEdgeDone = lead === 0;
+    if (high > 0 && lead === 0) drive(HIGH);
+    if (high < whole) {
+      if (lead === 0 && high > 0) host.wake(edgeTimer, tickSeconds(high));
+      else if (high > 0) {
+        drive(LOW);
+        host.wake(edgeTimer, tickSeconds(lead));
+      } else drive(LOW);
+    }
+    host.wake(frameTimer, tickSeconds(whole));
+  };
+  const edgeTimer = host.timer(() => {
+    if (state.isFirstEdgeDone) {
+      drive(LOW);
+      return;
+    }
+    state.isFirstEdgeDone = true;
+    drive(HIGH);
+    host.wake(edgeTimer, tickSeconds(leadTicks(mode, state.latched, top) + highTicks(mode, state.latched, top)));
+  });
+  const frameTimer = host.timer(() => {
+    state.frameTick += frameTicks(mode, top) * state.prescaler;
+    frame();
+  });
+
+  const run = runChart(host, chart, {
+    stopCounting: () => {
+      host.sleep(edgeTimer);
+      host.sleep(frameTimer);
+    },
+    startFrame: () => {
+      state.isStarting = true;
+    },
+    useResetPrescaler: () => {
+      state.prescaler = numbers['reset-prescaler'];
+      state.isStarting = true;
+    },
+    useOwnPrescaler: () => {
+      state.prescaler = numbers.prescaler;
+      state.isStarting = true;
+    },
+  } satisfies Timer);
+  const counting = run.table.leaves.indexOf('counting');
+  const frozen = run.table.leaves.indexOf('frozen');
+  const events = { stopped: run.event('clock stopped'), running: run.event('clock running'), written: run.event('written') };
+
+  return {
+    state,
+    start: () => {
+      run.start();
+      host.emit(lineOut, FLOATING);
+    },
+    input: (changed) => {
+      if (changed & bits.clock!) {
+        state.hertz = values[host.in.clock!]!;
+        run.send(events.stopped);
+        state.output = LOW;
+        state.written = 0;
+        state.latched = 0;
+        if (state.hertz > 0) {
+          run.send(events.running);
+          tellTick();
+        }
+      }
+      if (changed & bits.compare! && state.hertz > 0) {
+        state.written = registerValue(values[compareIn]!, registerBits);
+        run.send(events.written);
+      }
+      if (changed & bits.pin!) state.pin = values[host.in.pin!]!;
+      settle();
+    },
+    fault: (event) => {
+      run.send(run.event(event));
+      settle();
+    },
+  };
+
+  /** Starts the first frame once the chart has said so, at a tick of the prescaler; else only looks at the pin. */
+  function settle(): void {
+    if (state.isStarting && run.state.mode === counting) {
+      state.frameTick = Math.ceil(Math.round(now[0]! * state.hertz) / state.prescaler) * state.prescaler;
+      tellTick();
+      host.sleep(edgeTimer);
+      host.wake(frameTimer, Math.max(tickSeconds(0), now[0]!));
+      state.frameTick -= frameTicks(mode, top) * state.prescaler;
+    }
+    state.isStarting = false;
+    applyPin();
+  }
+}
+
+/** `48 ticks of 32 us`: where a pulse width comes from. */
+const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
+  const numbers = raw as Parameters;
+  const compare = read(`${name}.latched`);
+  const tick = read(`${name}.tick`);
+  const tickText = formatQuantity(tick, 'time');
+  const top = topOf(numbers);
+  const ticks = highTicks(numbers.mode, compare, top);
+  const rule =
+    numbers.mode === 'fast'
+      ? `compare ${compare} gives (${compare} + 1) x ${tickText}, as fast PWM also counts the tick of the match itself`
+      : `compare ${compare} gives 2 x ${compare} x ${tickText}, as the counter passes it twice`;
+  const says = `pulse ${formatQuantity(value, 'time')} = ${ticks} ticks: ${rule}`;
+  if (wanted === undefined) return { says, next: `${name}.latched` };
+  const { least, greatest } = comparesWithin(numbers.mode, wanted.least / tick, wanted.most / tick);
+  const width = (candidate: number): string => formatQuantity(highTicks(numbers.mode, candidate, top) * tick, 'time');
+  if (least > greatest || greatest < 0) {
+    return { says: `${says}; no compare of this timer gives a pulse that ${wanted.to}: ${greatest} gives ${width(greatest)}, ${least} gives ${width(least)}`, next: `${name}.latched` };
+  }
+  const best = compare > greatest ? greatest : least;
+  const range = least === greatest ? `compare ${least} (${width(least)})` : `compare ${least} to ${greatest} (${width(least)} to ${width(greatest)})`;
+  return {
+    says: `${says}; ${range} would ${wanted.to}`,
+    next: `${name}.latched`,
+    wanted: { least, most: greatest, to: wanted.to },
+    cure: `compare ${best} gives ${width(best)}`,
+  };
+};
+
+export const pwmTimer: PartKind = {
+  kind: 'pwm-timer',
+  means: "the board's PWM timer",
+  at: 'board.pwm',
+  always: true,
+  defaults: {},
+  parameters,
+  ports,
+  chart,
+  faults,
+  explain: {
+    pulse: tellPulse,
+    line: ({ name, value, word }) => ({ says: `the pulse line is ${word(`${name}.line`, value)}`, next: `${name}.pulse` }),
+    latched: ({ value, wanted }) => ({
+      says: `the timer works with compare ${value}, taken over from its double buffer at the start of a frame`,
+      next: 'firmware.compare',
+      ...(wanted === undefined ? {} : { wanted }),
+    }),
+  },
+  make: make as PartKind['make'],
+};

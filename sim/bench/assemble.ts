@@ -1,0 +1,181 @@
+/**
+ * From a list of parts with settled numbers to a kernel that is ready to run: signals are numbered, ports are wired by
+ * name, hosts are made, parts are started.
+ */
+import { tableOf } from '../chart/table.ts';
+import { assert } from '../kernel/assert.ts';
+import { type Command, Kernel } from '../kernel/kernel.ts';
+import type { Attachment, Host, Live, OutPort, PartKind, Self } from '../kernel/part.ts';
+import type { SignalInfo } from '../kernel/signal.ts';
+
+/** A part of one bench, its quantities already settled to numbers. */
+export interface SettledPart {
+  readonly name: string;
+  readonly kind: PartKind;
+  readonly parameters: unknown;
+}
+
+/** Something that a part found worth telling though no expectation asked. */
+export interface Finding {
+  readonly part: string;
+  readonly code: string;
+  readonly says: string;
+  readonly seconds: number;
+}
+
+export interface AssembledPart extends SettledPart {
+  readonly live: Live;
+  readonly attachments: readonly Attachment[];
+  /** Name of the signal at each in port; undefined where nothing is wired. */
+  readonly wiring: Readonly<Record<string, string | undefined>>;
+}
+
+export interface Assembly {
+  readonly kernel: Kernel;
+  readonly signals: readonly SignalInfo[];
+  /** Index of a signal by its name. */
+  readonly signalIndex: ReadonlyMap<string, number>;
+  readonly parts: readonly AssembledPart[];
+  readonly findings: Finding[];
+}
+
+/** What the script does to a part at an instant. */
+export type Act =
+  | { readonly seconds: number; readonly part: string; readonly form: string; readonly contents: unknown }
+  | { readonly seconds: number; readonly part: string; readonly event: string; readonly amount: number };
+
+/** All signals that these parts give out, in rank order. */
+export function signalsOf(parts: readonly SettledPart[]): SignalInfo[] {
+  return parts.flatMap(({ name, kind }) => [
+    {
+      name: `${name}.mode`,
+      dimension: 'count' as const,
+      shape: 'held' as const,
+      modes: tableOf(kind.chart).leaves,
+      means: `mode of ${name}`,
+      ...(kind.gauges === undefined ? {} : { gauges: Object.fromEntries(Object.entries(kind.gauges).map(([mode, port]) => [mode, `${name}.${port}`])) }),
+    },
+    ...Object.entries(kind.ports.out).map(([port, out]) => signalOf(`${name}.${port}`, out)),
+  ]);
+}
+
+function signalOf(name: string, out: OutPort): SignalInfo {
+  return {
+    name,
+    dimension: out.dimension,
+    shape: out.kind === 'flowing' ? 'linear' : 'held',
+    means: out.means,
+    ...(out.words === undefined ? {} : { modes: out.words }),
+    ...(out.drawn === true ? { isDrawn: true } : {}),
+  };
+}
+
+/** Wires and starts the parts. `acts` must be sorted by time. */
+export function assemble(parts: readonly SettledPart[], seed: number, acts: readonly Act[], journal?: Kernel['journal']): Assembly {
+  const signals = signalsOf(parts);
+  const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
+  const partNames = new Set(parts.map((part) => part.name));
+  const wirings = parts.map((part) => wiringOf(part, parts, partNames));
+  const routes: [rank: number, bit: number][][] = signals.map(() => []);
+  parts.forEach(({ name, kind }, rank) => {
+    Object.entries(kind.ports.in).forEach(([port, inPort], index) => {
+      assert(index < 31, 'a part has more in ports than a mask has bits', { name });
+      const from = wirings[rank]![port];
+      if (from === undefined) return;
+      const signal = signalIndex.get(from);
+      assert(signal !== undefined, 'a port is wired to a signal that nobody gives', { part: name, port, from });
+      if (inPort.wakes !== false) routes[signal]!.push([rank, 1 << index]);
+    });
+  });
+
+  const kernel = new Kernel(seed, routes, parts.length);
+  if (journal !== undefined) kernel.journal = journal;
+  const findings: Finding[] = [];
+  const assembled = parts.map((part, rank): AssembledPart & { timers: (() => void)[] } => {
+    const attachments: Attachment[] = [];
+    const timers: (() => void)[] = [];
+    const host = hostOf(part, rank, kernel, signalIndex, wirings[rank]!, attachments, timers, findings);
+    const live = part.kind.make(host, part.parameters as never);
+    for (const [port, sampler] of Object.entries(live.samplers ?? {})) kernel.setSampler(host.out[port]!, sampler);
+    return { ...part, live, attachments, timers, wiring: wirings[rank]! };
+  });
+  const rankOf = new Map(parts.map((part, rank) => [part.name, rank]));
+  kernel.start(
+    assembled,
+    acts.map((act) => commandOf(act, rankOf, assembled)),
+  );
+  return { kernel, signals, signalIndex, parts: assembled, findings };
+}
+
+function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonly AssembledPart[]): Command {
+  const rank = rankOf.get(act.part);
+  assert(rank !== undefined, 'the script names a part that is not there', { part: act.part });
+  const { live } = parts[rank]!;
+  if ('event' in act) return { seconds: act.seconds, act: () => live.fault(act.event, act.amount) };
+  return { seconds: act.seconds, act: () => live.command?.(act.form, act.contents) };
+}
+
+function wiringOf(part: SettledPart, parts: readonly SettledPart[], partNames: ReadonlySet<string>): Record<string, string | undefined> {
+  const self: Self = {
+    name: part.name,
+    parameters: part.parameters,
+    partNames,
+    named: (kind) => parts.filter((other) => other.kind.kind === kind).map((other) => other.name),
+  };
+  return Object.fromEntries(Object.entries(part.kind.ports.in).map(([port, inPort]) => [port, inPort.from(self)]));
+}
+
+function hostOf(
+  part: SettledPart,
+  rank: number,
+  kernel: Kernel,
+  signalIndex: ReadonlyMap<string, number>,
+  wiring: Readonly<Record<string, string | undefined>>,
+  attachments: Attachment[],
+  timers: (() => void)[],
+  findings: Finding[],
+): Host {
+  const { now, values } = kernel;
+  const told = new Set<string>();
+  return {
+    name: part.name,
+    now,
+    values,
+    in: Object.fromEntries(Object.entries(wiring).map(([port, from]) => [port, from === undefined ? -1 : signalIndex.get(from)!])),
+    out: Object.fromEntries(['mode', ...Object.keys(part.kind.ports.out)].map((port) => [port, signalIndex.get(`${part.name}.${port}`)!])),
+    bits: Object.fromEntries(Object.keys(part.kind.ports.in).map((port, index) => [port, 1 << index])),
+    timer: (due) => timers.push(due) - 1,
+    wake: (timer, seconds) => {
+      const slot = kernel.slot(rank, timer);
+      kernel.due[slot] = seconds;
+      kernel.moved(slot);
+    },
+    sleep: (timer) => {
+      const slot = kernel.slot(rank, timer);
+      if (kernel.due[slot] === Number.POSITIVE_INFINITY) return;
+      kernel.due[slot] = Number.POSITIVE_INFINITY;
+      kernel.moved(slot);
+    },
+    isAwake: (timer) => kernel.due[kernel.slot(rank, timer)]! < Number.POSITIVE_INFINITY,
+    emit: (signal, value) => {
+      values[signal] = value;
+      kernel.publish(signal);
+    },
+    update: (signal, value) => {
+      if (values[signal] === value) return;
+      values[signal] = value;
+      kernel.publish(signal);
+    },
+    sample: (signal) => kernel.sample(signal),
+    blame: (signal) => kernel.blame(signal),
+    stream: (purpose) => kernel.streams.for(part.name, purpose),
+    attach: (attachment) => {
+      attachments.push(attachment);
+    },
+    finding: (code, says) => {
+      if (told.has(code)) return;
+      told.add(code);
+      findings.push({ part: part.name, code, says, seconds: now[0]! });
+    },
+  };
+}

@@ -1,0 +1,96 @@
+/**
+ * What happens next: a tournament tree over a fixed set of timers.
+ *
+ * Events are ordered by (time, rank, insertion number), as the design asks. Timers are numbered in rank order, so of
+ * two timers due at one instant the one with the lower number wins, unless both belong to one part: then the one that
+ * was set first does. A tree of winners was chosen over a heap because the set of timers is fixed, because setting,
+ * moving and cancelling a timer are then the same walk from leaf to root, and because nothing is ever allocated.
+ *
+ * Hot path; see test/speed/kernel.bench.ts.
+ */
+export class Agenda {
+  /** When each timer is due, in seconds; Infinity when it is not set. Write here, then call `changed`. */
+  readonly dueSeconds: Float64Array;
+  /** The order in which timers were set, for ties within one part. */
+  private readonly insertion: Float64Array;
+  private readonly rankOf: Int32Array;
+  /** Node 1 is the root, nodes `width` and up are the timers; each holds the number of the winner below it. */
+  private readonly winners: Int32Array;
+  private readonly width: number;
+  private insertionCount = 0;
+
+  /** `rankOf[timer]` is the rank of the part that owns the timer; it must never fall from one timer to the next. */
+  constructor(rankOf: readonly number[]) {
+    const timerCount = rankOf.length;
+    let width = 1;
+    while (width < timerCount) width *= 2;
+    this.width = width;
+    this.dueSeconds = new Float64Array(width).fill(Number.POSITIVE_INFINITY);
+    this.insertion = new Float64Array(width);
+    this.rankOf = new Int32Array(width).fill(rankOf[timerCount - 1] ?? 0);
+    this.rankOf.set(rankOf);
+    this.winners = new Int32Array(2 * width);
+    this.rebuild();
+  }
+
+  /** The timer that is due first. Its due time is Infinity when no timer is set. */
+  get first(): number {
+    return this.winners[1]!;
+  }
+
+  rank(timer: number): number {
+    return this.rankOf[timer]!;
+  }
+
+  /** To be called after `dueSeconds[timer]` was written. */
+  changed(timer: number): void {
+    this.insertion[timer] = ++this.insertionCount;
+    const { dueSeconds, insertion, rankOf, winners } = this;
+    let node = (timer + this.width) >> 1;
+    while (node > 0) {
+      const left = winners[2 * node]!;
+      const right = winners[2 * node + 1]!;
+      const leftDue = dueSeconds[left]!;
+      const rightDue = dueSeconds[right]!;
+      winners[node] =
+        leftDue < rightDue || (leftDue === rightDue && (rankOf[left] !== rankOf[right] || insertion[left]! < insertion[right]!))
+          ? left
+          : right;
+      node >>= 1;
+    }
+  }
+
+  /** Everything needed to continue from here. */
+  save(): AgendaState {
+    return { dueSeconds: this.dueSeconds.slice(), insertion: this.insertion.slice(), insertionCount: this.insertionCount };
+  }
+
+  restore(state: AgendaState): void {
+    this.dueSeconds.set(state.dueSeconds);
+    this.insertion.set(state.insertion);
+    this.rebuild();
+    this.insertionCount = state.insertionCount;
+  }
+
+  private rebuild(): void {
+    const { width, winners, insertion } = this;
+    for (let timer = 0; timer < width; timer += 1) winners[width + timer] = timer;
+    const saved = insertion.slice();
+    for (let timer = 0; timer < width; timer += 1) {
+      this.changed(timer);
+      insertion[timer] = saved[timer]!;
+    }
+    // A second pass decides ties by the saved insertion numbers rather than by the order of the first.
+    for (let timer = 0; timer < width; timer += 2) {
+      const number = insertion[timer]!;
+      this.changed(timer);
+      insertion[timer] = number;
+    }
+  }
+}
+
+export interface AgendaState {
+  readonly dueSeconds: Float64Array;
+  readonly insertion: Float64Array;
+  readonly insertionCount: number;
+}

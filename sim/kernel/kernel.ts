@@ -1,0 +1,303 @@
+/**
+ * The run loop: takes the next event, lets one part act on it, delivers what the part published, and so on.
+ *
+ * Order at one instant: by rank of the part in the wiring order; a part sees what arrived before its own timers; its
+ * own timers go in the order in which they were set. Signals that arrive at one instant reach a part together, as
+ * one bag with a bit for each port.
+ *
+ * After `start` nothing here allocates. Instants stay in typed arrays because a float64 passed to a function that is
+ * not inlined is boxed. Hot path; see test/speed/kernel.bench.ts.
+ */
+import { Agenda, type AgendaState } from './agenda.ts';
+import { assert } from './assert.ts';
+import { Digest } from './digest.ts';
+import type { Attachment, Live } from './part.ts';
+import { type StreamState, Streams } from './random.ts';
+import { copyState, type SavedState, writeState } from './state.ts';
+
+/** How a part is placed in the kernel; made by the wiring, in rank order. */
+export interface Placement {
+  readonly name: string;
+  readonly live: Live;
+  readonly attachments: readonly Attachment[];
+  /** What the part does when each of its timers is due. */
+  readonly timers: readonly (() => void)[];
+}
+
+/** A script step, ready to be said to a part. */
+export interface Command {
+  readonly seconds: number;
+  readonly act: () => void;
+}
+
+/** Told of every publication of a watched signal, with `now` and `values` already up to date. */
+export interface Observer {
+  observe(signal: number): void;
+}
+
+/** One publication: which signal took which value when, and the number of the publication that led to it. */
+export interface Journal {
+  /** Publication numbers start at 1; `cause` 0 means that nothing in the run led to it (the start). */
+  record(signal: number, cause: number): void;
+}
+
+export interface Snapshot {
+  readonly seconds: number;
+  readonly values: Float64Array;
+  readonly agenda: AgendaState;
+  readonly changed: Int32Array;
+  readonly pending: Int32Array;
+  readonly inputCauses: Float64Array;
+  readonly timerCauses: Float64Array;
+  readonly lastEntries: Float64Array;
+  readonly counters: readonly number[];
+  readonly states: readonly (readonly SavedState[])[];
+  readonly streams: readonly StreamState[];
+  readonly digest: Int32Array;
+}
+
+/** More deliveries than this at one instant mean that parts answer each other for ever. */
+const DELIVERIES_PER_INSTANT = 100_000;
+
+export class Kernel {
+  /** `now[0]` is the present instant in seconds. */
+  readonly now = new Float64Array(1);
+  readonly values: Float64Array;
+  readonly streams: Streams;
+  /** Events handled so far: deliveries and timers. */
+  eventCount = 0;
+  observer: Observer | undefined;
+  journal: Journal | undefined;
+  /** 1 for each signal that the observer wants to hear of. */
+  readonly watched: Uint8Array;
+
+  private readonly digest = new Digest();
+  private agenda = new Agenda([0]);
+  private placements: readonly Placement[] = [];
+  private lives: Live[] = [];
+  private readonly timers: (() => void)[] = [];
+  private firstTimers = new Int32Array(0);
+  private commands: readonly Command[] = [];
+  private readonly routeStarts: Int32Array;
+  private readonly routeRanks: Int32Array;
+  private readonly routeBits: Int32Array;
+  private changed = new Int32Array(0);
+  private readonly pending: Int32Array;
+  private inputCauses = new Float64Array(0);
+  private timerCauses = new Float64Array(0);
+  private readonly lastEntries: Float64Array;
+  private publicationCount = 0;
+  private cause = 0;
+  private deliveriesNow = 0;
+  private nextCommand = 0;
+  private readonly samplers: ((() => void) | undefined)[];
+
+  /** `routes[signal]` lists who is woken by a signal: rank of the part, bit of the port. */
+  constructor(seed: number, routes: readonly (readonly (readonly [rank: number, bit: number])[])[], partCount: number) {
+    const signalCount = routes.length;
+    this.streams = new Streams(seed);
+    this.values = new Float64Array(signalCount);
+    this.watched = new Uint8Array(signalCount);
+    this.lastEntries = new Float64Array(signalCount);
+    this.samplers = new Array(signalCount).fill(undefined);
+    this.routeStarts = new Int32Array(signalCount + 1);
+    routes.forEach((targets, signal) => {
+      this.routeStarts[signal + 1] = this.routeStarts[signal]! + targets.length;
+    });
+    this.routeRanks = Int32Array.from(routes.flat(), ([rank]) => rank);
+    this.routeBits = Int32Array.from(routes.flat(), ([, bit]) => bit);
+    this.pending = new Int32Array(Math.ceil(partCount / 32));
+  }
+
+  /** Places the parts, in rank order, and the script; then starts every part. */
+  start(placements: readonly Placement[], commands: readonly Command[]): void {
+    assert(this.placements.length === 0, 'a kernel starts once');
+    this.placements = placements;
+    this.lives = placements.map((placement) => placement.live);
+    this.commands = commands;
+    this.firstTimers = new Int32Array(placements.length + 1);
+    const ranks: number[] = [];
+    placements.forEach((placement, rank) => {
+      this.firstTimers[rank + 1] = this.firstTimers[rank]! + placement.timers.length;
+      for (const timer of placement.timers) {
+        ranks.push(rank);
+        this.timers.push(timer);
+      }
+    });
+    this.agenda = new Agenda(ranks.length === 0 ? [0] : ranks);
+    this.timerCauses = new Float64Array(ranks.length);
+    this.changed = new Int32Array(placements.length);
+    this.inputCauses = new Float64Array(placements.length);
+    for (const live of this.lives) {
+      this.cause = 0;
+      live.start();
+    }
+  }
+
+  /** The due time of a timer is to be written to `due[slot]` first, so that it is never boxed. */
+  get due(): Float64Array {
+    return this.agenda.dueSeconds;
+  }
+
+  slot(rank: number, timer: number): number {
+    return this.firstTimers[rank]! + timer;
+  }
+
+  /** To be called after `due[slot]` was written. */
+  moved(slot: number): void {
+    this.timerCauses[slot] = this.cause;
+    this.agenda.changed(slot);
+  }
+
+  setSampler(signal: number, sampler: () => void): void {
+    this.samplers[signal] = sampler;
+  }
+
+  /** Brings a flowing signal up to the present instant. */
+  sample(signal: number): void {
+    const sampler = this.samplers[signal];
+    if (sampler !== undefined) sampler();
+  }
+
+  /** To be called after `values[signal]` was written: notes it and wakes those who listen. */
+  publish(signal: number): void {
+    const entry = ++this.publicationCount;
+    this.lastEntries[signal] = entry;
+    this.digest.add(signal, this.now[0]!, this.values[signal]!);
+    if (this.journal !== undefined) this.journal.record(signal, this.cause);
+    if (this.watched[signal] === 1 && this.observer !== undefined) this.observer.observe(signal);
+    const end = this.routeStarts[signal + 1]!;
+    for (let route = this.routeStarts[signal]!; route < end; route += 1) {
+      const rank = this.routeRanks[route]!;
+      this.changed[rank]! |= this.routeBits[route]!;
+      this.pending[rank >> 5]! |= 1 << (rank & 31);
+      this.inputCauses[rank] = entry;
+    }
+  }
+
+  /** What is published next by the part at work follows from the latest value of `signal`. */
+  blame(signal: number): void {
+    if (signal >= 0) this.cause = this.lastEntries[signal]!;
+  }
+
+  /** Publication number of the latest value of a signal; 0 if it was never published. */
+  lastEntry(signal: number): number {
+    return this.lastEntries[signal]!;
+  }
+
+  /** Handles every event up to and including `untilSeconds`, then moves the present there. */
+  run(untilSeconds: number): void {
+    while (this.step(untilSeconds)) {
+      // The step has done the work.
+    }
+    this.now[0] = untilSeconds;
+  }
+
+  /** Handles the next event if it is due by `untilSeconds`. False when there is none. */
+  step(untilSeconds: number): boolean {
+    const { agenda, commands } = this;
+    const timer = agenda.first;
+    const timerDue = agenda.dueSeconds[timer]!;
+    const rank = this.lowestPending();
+    if (rank >= 0 && (timerDue > this.now[0]! || agenda.rank(timer) >= rank)) {
+      this.deliver(rank);
+      return true;
+    }
+    const command = commands[this.nextCommand];
+    if (rank < 0 && command !== undefined && command.seconds <= timerDue) {
+      if (command.seconds > untilSeconds) return false;
+      this.callCommands(command.seconds);
+      return true;
+    }
+    if (timerDue > untilSeconds) return false;
+    assert(timerDue >= this.now[0]!, 'an event lies in the past', { timerDue, now: this.now[0] });
+    if (timerDue > this.now[0]!) this.deliveriesNow = 0;
+    this.now[0] = timerDue;
+    this.eventCount += 1;
+    this.cause = this.timerCauses[timer]!;
+    agenda.dueSeconds[timer] = Number.POSITIVE_INFINITY;
+    agenda.changed(timer);
+    this.timers[timer]!();
+    return true;
+  }
+
+  /** Script steps come before anything else at their instant, in the order of the file. */
+  private callCommands(seconds: number): void {
+    this.now[0] = seconds;
+    this.deliveriesNow = 0;
+    const command = this.commands[this.nextCommand]!;
+    this.nextCommand += 1;
+    this.eventCount += 1;
+    this.cause = 0;
+    command.act();
+  }
+
+  private lowestPending(): number {
+    const { pending } = this;
+    for (let word = 0; word < pending.length; word += 1) {
+      const bits = pending[word]!;
+      if (bits !== 0) return 32 * word + 31 - Math.clz32(bits & -bits);
+    }
+    return -1;
+  }
+
+  private deliver(rank: number): void {
+    this.deliveriesNow += 1;
+    this.eventCount += 1;
+    if (this.deliveriesNow > DELIVERIES_PER_INSTANT) {
+      assert(false, 'parts answer each other without end at one instant', { part: this.placements[rank]!.name, now: this.now[0] });
+    }
+    const changed = this.changed[rank]!;
+    this.changed[rank] = 0;
+    this.pending[rank >> 5]! &= ~(1 << (rank & 31));
+    this.cause = this.inputCauses[rank]!;
+    this.lives[rank]!.input(changed);
+  }
+
+  digestText(): string {
+    return this.digest.toString();
+  }
+
+  /** Everything needed to go on from here with the same result. */
+  save(): Snapshot {
+    return {
+      seconds: this.now[0]!,
+      values: this.values.slice(),
+      agenda: this.agenda.save(),
+      changed: this.changed.slice(),
+      pending: this.pending.slice(),
+      inputCauses: this.inputCauses.slice(),
+      timerCauses: this.timerCauses.slice(),
+      lastEntries: this.lastEntries.slice(),
+      counters: [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount],
+      states: this.placements.map(({ live, attachments }) => [live, ...attachments].map(({ state }) => copyState(state))),
+      streams: this.streams.save(),
+      digest: this.digest.save(),
+    };
+  }
+
+  restore(snapshot: Snapshot): void {
+    this.now[0] = snapshot.seconds;
+    this.values.set(snapshot.values);
+    this.agenda.restore(snapshot.agenda);
+    this.changed.set(snapshot.changed);
+    this.pending.set(snapshot.pending);
+    this.inputCauses.set(snapshot.inputCauses);
+    this.timerCauses.set(snapshot.timerCauses);
+    this.lastEntries.set(snapshot.lastEntries);
+    [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount] = snapshot.counters as [
+      number,
+      number,
+      number,
+      number,
+      number,
+    ];
+    this.placements.forEach(({ live, attachments }, rank) => {
+      [live, ...attachments].forEach(({ state }, index) => {
+        writeState(state, snapshot.states[rank]![index]!);
+      });
+    });
+    this.streams.restore(snapshot.streams);
+    this.digest.restore(snapshot.digest);
+  }
+}

@@ -1,0 +1,181 @@
+/**
+ * The contract between a part and the machinery: parameters, ports, chart, physics, faults.
+ *
+ * A part is a discrete-event system (DEVS): it sleeps until one of its timers is due (the internal
+ * transition), until a signal that it listens to was published or a script step reached it (`input` and `command`, the
+ * external one), and it may be asked for the present value of a signal that changes continuously (`samplers`). It
+ * never calls another part: it publishes signals, and the kernel delivers them.
+ */
+import type { AnyStateMachine } from 'xstate';
+import type { z } from 'zod';
+import type { Dimension, Quantity } from '../units/index.ts';
+import type { Stream } from './random.ts';
+
+/** A number that a part gives out under `part.port`. */
+export interface OutPort {
+  readonly means: string;
+  readonly dimension: Dimension;
+  /** `held`: stays until published again (the default). `flowing`: changes between events and is computed on demand. */
+  readonly kind?: 'held' | 'flowing';
+  /** For a signal whose value is one of a few words: the words, value 0 first. */
+  readonly words?: readonly string[];
+  /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
+  readonly drawn?: boolean;
+}
+
+export interface InPort {
+  readonly means: string;
+  /** Name of the signal that arrives here, or undefined when nothing does. `names` lists all parts of the bench. */
+  readonly from: (self: Self) => string | undefined;
+  /** False for a signal that the part only samples or reads: its changes then wake nobody. */
+  readonly wakes?: boolean;
+}
+
+/** What a part may know of its place in the bench while it is wired. */
+export interface Self {
+  readonly name: string;
+  /** The part's own numbers. */
+  readonly parameters: unknown;
+  /** Names of all parts of the bench. */
+  readonly partNames: ReadonlySet<string>;
+  /** Names of the parts of one kind, in the order of the file. */
+  named(kind: string): readonly string[];
+}
+
+export interface Ports {
+  readonly in: Readonly<Record<string, InPort>>;
+  readonly out: Readonly<Record<string, OutPort>>;
+}
+
+/** A way in which a part fails. Entering and leaving are chart events, so that a fault is a mode like any other. */
+export interface Fault {
+  readonly enter: string;
+  readonly leave: string;
+  readonly means: string;
+  /** How bad it is, where that is a number: `fault: { left: { clock-off: 8 % } }`. */
+  readonly amount?: { readonly schema: z.ZodType<Quantity>; readonly default: number };
+}
+
+/** A word that a scenario step may say to a part: `battery: connect`, or `pedal: { press: 100 %, over: 1 s }`. */
+export interface StepForm {
+  readonly means: string;
+  /** The word may stand alone. */
+  readonly bare?: boolean;
+  /** Otherwise it is a key of a map with this schema, whose leaves are quantities. */
+  readonly schema?: z.ZodType;
+}
+
+/** What a part sees of the kernel. Signals and timers are plain numbers; -1 is a port to which nothing is wired. */
+export interface Host<In extends string = string, Out extends string = string> {
+  readonly name: string;
+  /** The present instant in seconds is `now[0]`: an array, so that reading it costs no allocation. */
+  readonly now: Float64Array;
+  /** The present value of every signal, by signal number. */
+  readonly values: Float64Array;
+  readonly in: Readonly<Record<In, number>>;
+  readonly out: Readonly<Record<Out, number>>;
+  /** The bit of each in port in the mask that `input` is called with. */
+  readonly bits: Readonly<Record<In, number>>;
+  /** A new timer of this part, and what the part does when it is due. Only while the part is made. */
+  timer(due: () => void): number;
+  /** Sets the timer (moves it if it was set). An instant in the past is a broken invariant. */
+  wake(timer: number, seconds: number): void;
+  sleep(timer: number): void;
+  isAwake(timer: number): boolean;
+  /** Publishes, whether or not the value is new. */
+  emit(signal: number, value: number): void;
+  /** Publishes if the value is new. */
+  update(signal: number, value: number): void;
+  /** Brings a flowing signal up to the present instant; its value is then in `values`. */
+  sample(signal: number): void;
+  /** Says that what is published next follows from the latest value of `signal` rather than from what woke the part. */
+  blame(signal: number): void;
+  stream(purpose: string): Stream;
+  /** Adds something that must be saved and restored with the part, such as the chart's present state. */
+  attach(attachment: Attachment): void;
+  /** Reports something worth telling though no expectation asked: once for each `code`. */
+  finding(code: string, says: string): void;
+}
+
+/** Something beside the part's own state that a snapshot must hold: flat numbers and typed arrays. */
+export interface Attachment {
+  readonly state: object;
+  /** Counts of transitions taken, for coverage; not part of a snapshot. */
+  readonly taken?: Uint32Array;
+}
+
+/** A part at work in one run. All that changes lies in `state`, flat, so that a snapshot is a copy of it. */
+export interface Live {
+  readonly state: object;
+  /** Called once, in rank order, at time 0 before any event. */
+  start(): void;
+  /** Signals arrived; `changed` has the bits of their in ports. */
+  input(changed: number): void;
+  /** A script step for this part. `form` is the word that the step used; `numbers` its settled contents, if any. */
+  command?(form: string, numbers: unknown): void;
+  /** A fault's enter or leave event; `amount` is the fault's number where it has one, else 0. */
+  fault(event: string, amount: number): void;
+  /** For each flowing out port: bring `values` up to the present instant. */
+  readonly samplers?: Readonly<Record<string, () => void>>;
+}
+
+/** One link of a cause: an out port's value at an instant, told by the part that published it. */
+export interface Link {
+  /** Name of the part that tells. */
+  readonly name: string;
+  /** Number of the value told about, in the signal's base unit. */
+  readonly value: number;
+  readonly seconds: number;
+  /** The part's settled parameters. */
+  readonly parameters: unknown;
+  /** What the link downstream would need of this signal, if it said. */
+  readonly wanted: Wanted | undefined;
+  /** The value that any signal had when this one was published. */
+  read(signal: string): number;
+  /** Name of the signal wired to one of the part's in ports. */
+  wired(port: string): string | undefined;
+  /** For a worded signal: the word of a value. */
+  word(signal: string, value: number): string;
+}
+
+/** A range that a signal would have to lie in, in its base unit, and for what. */
+export interface Wanted {
+  readonly least: number;
+  readonly most: number;
+  readonly to: string;
+}
+
+export interface Told {
+  readonly says: string;
+  /** The signal to go on with; without it, the one whose publication woke the part. `null` ends the chain. */
+  readonly next?: string | null;
+  /** What `next` would have to be. */
+  readonly wanted?: Wanted;
+  /** A single change that would help, in the words of the bench file. */
+  readonly cure?: string;
+}
+
+export type Explain = (link: Link) => Told;
+
+/** A kind of part: everything the machinery knows of it. */
+export interface PartKind {
+  readonly kind: string;
+  readonly means: string;
+  /** Where its parameters stand in a bench file: `pedal`, `board.adc`; `controllers.*` for a named family. */
+  readonly at: string;
+  /** Present even when the bench does not mention it, with all its defaults. */
+  readonly always?: boolean;
+  /** What an `always` part is when the bench does not mention it. */
+  readonly defaults?: unknown;
+  /** Part name for an entry of a family; by default the last word of the path. */
+  readonly partName?: (key: string) => string;
+  readonly parameters: z.ZodType;
+  readonly ports: Ports;
+  readonly chart: AnyStateMachine;
+  readonly faults: Readonly<Record<string, Fault>>;
+  readonly steps?: Readonly<Record<string, StepForm>>;
+  /** For a mode: the out port that holds the signed distance to being in it. */
+  readonly gauges?: Readonly<Record<string, string>>;
+  readonly explain?: Readonly<Record<string, Explain>>;
+  readonly make: (host: Host, parameters: never) => Live;
+}
