@@ -1,0 +1,48 @@
+/** Quantities: what a text with a unit means, how it is printed, and how it becomes a number. */
+export { type FormatOptions, formatQuantity, unitFor } from './format.ts';
+export { type MistakeWords, type QuantityMistake, quantityMistakeWords } from './mistake.ts';
+export { dimensionWords, type Parsed, parseQuantity, type Quantity } from './parse.ts';
+export {
+  ampereHours,
+  ampereSquaredSeconds,
+  amperes,
+  baud,
+  bytes,
+  count,
+  type Described,
+  degreesCelsius,
+  farads,
+  henries,
+  hertz,
+  joules,
+  joulesPerKelvin,
+  kelvinPerWatt,
+  kelvins,
+  kilogramSquareMetres,
+  kilograms,
+  type Limits,
+  metres,
+  metresPerSecond,
+  metresPerSecondSquared,
+  newtonMetreSecondsPerRadian,
+  newtonMetres,
+  newtons,
+  ohms,
+  perSecond,
+  type QuantitySchema,
+  quantity,
+  quantityMistakeOf,
+  radians,
+  radiansPerSecond,
+  range,
+  ratio,
+  seconds,
+  squareMetres,
+  voltSecondsPerRadian,
+  volts,
+  type Window,
+  watts,
+  window,
+} from './schema.ts';
+export { isQuantity, listTolerances, nominal, type Placed, type Settled, settle } from './settle.ts';
+export { type Dimension, offeredSymbols } from './unit-table.ts';
