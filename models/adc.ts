@@ -15,17 +15,17 @@ import type { Explain, Fault, Host, Live, PartKind, Ports } from '../sim/kernel/
 import { count, farads, formatQuantity, ohms, type Settled, volts } from '../sim/units/index.ts';
 
 export const parameters = z.strictObject({
-  bits: count({ min: 6, max: 16, means: 'resolution', example: 10 }).default(10),
+  bits: count({ min: 6, max: 16, means: 'resolution', example: 10 }).prefault(10),
   reference: z
     .union([z.literal('rail'), z.literal('internal'), volts({ above: 0, max: 30, means: 'external reference', example: '4.096 V' })])
-    .default('rail')
+    .prefault('rail')
     .describe('what the reference is: the rail, the internal bandgap (1.1 V), or a voltage of its own'),
-  internal: volts({ above: 0, max: 5, means: 'voltage of the internal reference', example: '1.1 V ± 0.1 V' }).default('1.1 V'),
-  prescaler: z.literal([2, 4, 8, 16, 32, 64, 128]).default(64).describe('divider from the board clock to the ADC clock (8161D table 23-4)'),
-  offset: count({ min: -64, max: 64, means: 'offset error in counts', example: '0 ± 2' }).default(0),
-  series: ohms({ min: 0, max: 1e6, means: 'resistance between pin and hold capacitor', example: '10 kohm' }).default('10 kohm'),
-  hold: farads({ min: 0, max: 1e-9, means: 'hold capacitor', example: '14 pF' }).default('14 pF'),
-  pull: z.enum(['none', 'up', 'down']).default('none').describe('pull resistor on the pin, which an open wire follows'),
+  internal: volts({ above: 0, max: 5, means: 'voltage of the internal reference', example: '1.1 V ± 0.1 V' }).prefault('1.1 V'),
+  prescaler: z.literal([2, 4, 8, 16, 32, 64, 128]).prefault(64).describe('divider from the board clock to the ADC clock (8161D table 23-4)'),
+  offset: count({ min: -64, max: 64, means: 'offset error in counts', example: '0 ± 2' }).prefault(0),
+  series: ohms({ min: 0, max: 1e6, means: 'resistance between pin and hold capacitor', example: '10 kohm' }).prefault('10 kohm'),
+  hold: farads({ min: 0, max: 1e-9, means: 'hold capacitor', example: '14 pF' }).prefault('14 pF'),
+  pull: z.enum(['none', 'up', 'down']).prefault('none').describe('pull resistor on the pin, which an open wire follows'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 

@@ -16,31 +16,31 @@ import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../s
 import { formatQuantity, ohms, perSecond, ratio, type Settled, seconds, volts } from '../sim/units/index.ts';
 
 const signalShape = {
-  rest: volts({ min: 0, max: 30, means: 'signal with the foot off, at the supply given by `at`', example: '0.91 V ± 40 mV' }).default('0.9 V'),
-  full: volts({ min: 0, max: 30, means: 'signal with the pedal pressed home, at the supply given by `at`', example: '4.08 V ± 60 mV' }).default('4.1 V'),
-  at: volts({ above: 0, max: 30, means: 'supply at which rest and full were measured', example: '5 V' }).default('5 V'),
-  noise: volts({ min: 0, max: 2, means: 'noise on the signal, standard deviation', example: '6 mV' }).default('0 V'),
-  lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).default('0 s'),
+  rest: volts({ min: 0, max: 30, means: 'signal with the foot off, at the supply given by `at`', example: '0.91 V ± 40 mV' }).prefault('0.9 V'),
+  full: volts({ min: 0, max: 30, means: 'signal with the pedal pressed home, at the supply given by `at`', example: '4.08 V ± 60 mV' }).prefault('4.1 V'),
+  at: volts({ above: 0, max: 30, means: 'supply at which rest and full were measured', example: '5 V' }).prefault('5 V'),
+  noise: volts({ min: 0, max: 2, means: 'noise on the signal, standard deviation', example: '6 mV' }).prefault('0 V'),
+  lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).prefault('0 s'),
 };
 
 const hall = z.strictObject({
   kind: z.literal('hall').describe('hall-effect sensor: gives a voltage'),
   ...signalShape,
-  ratiometric: z.boolean().default(false).describe('the signal is in proportion to the supply'),
-  impedance: ohms({ min: 0, max: 1e6, means: 'output resistance of the sensor with its series resistor', example: '1 kohm' }).default('1 kohm'),
+  ratiometric: z.boolean().prefault(false).describe('the signal is in proportion to the supply'),
+  impedance: ohms({ min: 0, max: 1e6, means: 'output resistance of the sensor with its series resistor', example: '1 kohm' }).prefault('1 kohm'),
 });
 
 const pot = z.strictObject({
   kind: z.literal('pot').describe('potentiometer across the supply'),
   ...signalShape,
-  track: ohms({ min: 100, max: 1e7, means: 'resistance of the track from end to end', example: '10 kohm' }).default('10 kohm'),
+  track: ohms({ min: 100, max: 1e7, means: 'resistance of the track from end to end', example: '10 kohm' }).prefault('10 kohm'),
 });
 
 const toggle = z.strictObject({
   kind: z.literal('switch').describe('on-off switch to the supply'),
-  point: ratio({ above: 0, below: 1, means: 'travel at which the contact closes', example: '50 %' }).default('50 %'),
-  bounce: seconds({ min: 0, max: 0.1, means: 'how long the contact bounces', example: '3 ms' }).default('0 s'),
-  impedance: ohms({ min: 0, max: 1e6, means: 'resistance of the contact and its pull resistor', example: '10 kohm' }).default('10 kohm'),
+  point: ratio({ above: 0, below: 1, means: 'travel at which the contact closes', example: '50 %' }).prefault('50 %'),
+  bounce: seconds({ min: 0, max: 0.1, means: 'how long the contact bounces', example: '3 ms' }).prefault('0 s'),
+  impedance: ohms({ min: 0, max: 1e6, means: 'resistance of the contact and its pull resistor', example: '10 kohm' }).prefault('10 kohm'),
 });
 
 export const parameters = z.discriminatedUnion('kind', [hall, pot, toggle]);
@@ -49,7 +49,7 @@ type Parameters = Settled<z.output<typeof parameters>>;
 export const ports = {
   in: { supply: { means: 'rail that feeds the pedal', from: () => 'rail.voltage' } },
   out: {
-    travel: { means: 'how far the pedal is pressed, 0 to 1', dimension: 'ratio', kind: 'flowing' },
+    travel: { means: 'how far the pedal is pressed, 0 to 1', dimension: 'ratio', kind: 'ramp' },
     voltage: { means: 'signal voltage, without noise', dimension: 'voltage', kind: 'flowing' },
     signal: { means: 'signal voltage as a sampler finds it, noise included', dimension: 'voltage', kind: 'flowing', drawn: true },
     impedance: { means: 'source resistance of the signal; infinite when the wire is open', dimension: 'resistance', kind: 'flowing' },
@@ -144,7 +144,7 @@ export const steps = {
     means: 'press the pedal to a travel, at once or over a time',
     schema: z.strictObject({
       press: ratio({ min: 0, max: 1, means: 'travel to press to', example: '100 %' }),
-      over: seconds({ min: 0, means: 'how long the movement takes', example: '1 s' }).default('0 s'),
+      over: seconds({ min: 0, means: 'how long the movement takes', example: '1 s' }).prefault('0 s'),
     }),
   },
   release: {

@@ -21,14 +21,14 @@ export const MODES = ['fast', 'phase-correct', 'phase-and-frequency-correct'] as
 export type PwmMode = (typeof MODES)[number];
 
 export const parameters = z.strictObject({
-  bits: z.literal([8, 9, 10, 16]).default(8).describe('width of the counter; without `top` it counts to 2^bits - 1'),
-  mode: z.enum(MODES).default('fast').describe('waveform'),
-  prescaler: z.literal([...PRESCALERS]).default(256).describe('divider from the board clock to the timer tick'),
+  bits: z.literal([8, 9, 10, 16]).prefault(8).describe('width of the counter; without `top` it counts to 2^bits - 1'),
+  mode: z.enum(MODES).prefault('fast').describe('waveform'),
+  prescaler: z.literal([...PRESCALERS]).prefault(256).describe('divider from the board clock to the timer tick'),
   top: count({ min: 3, max: 65535, means: 'top value, where a register sets it', example: 19999 }).optional(),
-  inverted: z.boolean().default(false).describe('the pin is low where it would be high'),
+  inverted: z.boolean().prefault(false).describe('the pin is low where it would be high'),
   'reset-prescaler': z
     .literal([...PRESCALERS])
-    .default(64)
+    .prefault(64)
     .describe('divider that start-up code leaves, which the fault prescaler-at-reset falls back to'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;

@@ -16,16 +16,16 @@ import { FLOATING, HIGH, LINE_WORDS, LOW } from './pwm-timer.ts';
 const pulse = (means: string, example: string) => seconds({ above: 0, max: 0.01, means, example });
 
 export const parameters = z.strictObject({
-  neutral: pulse('pulse with the stick in the middle', '1500 us').default('1500 us'),
-  full: pulse('pulse with the stick fully forward', '2000 us').default('2000 us'),
-  reverse: pulse('pulse with the stick fully back', '1000 us').default('1000 us'),
-  frame: seconds({ min: 0.002, max: 0.1, means: 'time from one pulse to the next', example: '20 ms' }).default('20 ms'),
-  jitter: seconds({ min: 0, max: 1e-3, means: 'jitter of the pulse, standard deviation', example: '2 us' }).default('0 us'),
+  neutral: pulse('pulse with the stick in the middle', '1500 us').prefault('1500 us'),
+  full: pulse('pulse with the stick fully forward', '2000 us').prefault('2000 us'),
+  reverse: pulse('pulse with the stick fully back', '1000 us').prefault('1000 us'),
+  frame: seconds({ min: 0.002, max: 0.1, means: 'time from one pulse to the next', example: '20 ms' }).prefault('20 ms'),
+  jitter: seconds({ min: 0, max: 1e-3, means: 'jitter of the pulse, standard deviation', example: '2 us' }).prefault('0 us'),
   loss: z
     .strictObject({
-      after: seconds({ min: 0, max: 30, means: 'how long the link may be silent', example: '500 ms' }).default('500 ms'),
-      then: z.enum(['hold', 'fail-safe', 'silent']).default('fail-safe').describe('what the train does then'),
-      pulse: pulse('fail-safe pulse', '1500 us').default('1500 us'),
+      after: seconds({ min: 0, max: 30, means: 'how long the link may be silent', example: '500 ms' }).prefault('500 ms'),
+      then: z.enum(['hold', 'fail-safe', 'silent']).prefault('fail-safe').describe('what the train does then'),
+      pulse: pulse('fail-safe pulse', '1500 us').prefault('1500 us'),
     })
     .prefault({}),
 });

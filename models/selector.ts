@@ -15,10 +15,10 @@ const POSITIONS = ['reverse', 'neutral', 'forward', 'low', 'middle', 'high'] as 
 const BETWEEN = 0;
 
 export const parameters = z.strictObject({
-  positions: z.array(z.enum(POSITIONS)).min(1).max(6).default(['reverse', 'neutral', 'forward']).describe('positions in the order in which the lever passes them'),
-  start: z.enum(POSITIONS).default('neutral').describe('position at the start'),
-  gap: seconds({ min: 0, max: 2, means: 'time between two contacts, with none closed', example: '15 ms' }).default('15 ms'),
-  dwell: seconds({ min: 0, max: 2, means: 'time on each contact that the lever passes', example: '20 ms' }).default('20 ms'),
+  positions: z.array(z.enum(POSITIONS)).min(1).max(6).prefault(['reverse', 'neutral', 'forward']).describe('positions in the order in which the lever passes them'),
+  start: z.enum(POSITIONS).prefault('neutral').describe('position at the start'),
+  gap: seconds({ min: 0, max: 2, means: 'time between two contacts, with none closed', example: '15 ms' }).prefault('15 ms'),
+  dwell: seconds({ min: 0, max: 2, means: 'time on each contact that the lever passes', example: '20 ms' }).prefault('20 ms'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 

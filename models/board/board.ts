@@ -15,11 +15,11 @@ import { formatQuantity, hertz, type Settled, seconds, volts } from '../../sim/u
 import { PIN_WORDS } from '../pwm-timer.ts';
 
 export const parameters = {
-  clock: hertz({ min: 1000, max: 64e6, means: 'CPU clock', example: '8 MHz ± 1 %' }).default('16 MHz'),
-  'brown-out': volts({ min: 0, max: 30, means: 'supply below which the board is held in reset; 0 V switches it off', example: '2.7 V' }).default('2.7 V'),
-  hysteresis: volts({ min: 0, max: 1, means: 'rise above the brown-out level that ends the reset', example: '50 mV' }).default('50 mV'),
-  'start-up': seconds({ min: 0, max: 30, means: 'from good supply to the first instruction', example: '65 ms' }).default('65 ms'),
-  'boot-loader': seconds({ min: 0, max: 30, means: 'what a boot loader waits before the program starts', example: '0 s' }).default('0 s'),
+  clock: hertz({ min: 1000, max: 64e6, means: 'CPU clock', example: '8 MHz ± 1 %' }).prefault('16 MHz'),
+  'brown-out': volts({ min: 0, max: 30, means: 'supply below which the board is held in reset; 0 V switches it off', example: '2.7 V' }).prefault('2.7 V'),
+  hysteresis: volts({ min: 0, max: 1, means: 'rise above the brown-out level that ends the reset', example: '50 mV' }).prefault('50 mV'),
+  'start-up': seconds({ min: 0, max: 30, means: 'from good supply to the first instruction', example: '65 ms' }).prefault('65 ms'),
+  'boot-loader': seconds({ min: 0, max: 30, means: 'what a boot loader waits before the program starts', example: '0 s' }).prefault('0 s'),
 } as const;
 const schema = z.strictObject(parameters);
 type Parameters = Settled<z.output<typeof schema>>;

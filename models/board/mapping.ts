@@ -25,18 +25,18 @@ const counts = (means: string, low: number, high: number, example: [number, numb
 const output = counts('compare values that the input range is mapped to', -32768, 65535, [46, 61]);
 
 export const parameters = z.strictObject({
-  kind: z.literal('mapping').default('mapping').describe('a linear law from counts to compare values'),
-  every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).default('10 ms'),
+  kind: z.literal('mapping').describe('a linear law from counts to compare values'),
+  every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).prefault('10 ms'),
   input: counts('counts of the pedal at rest and at full', 0, 65535, [186, 836]),
   output,
-  integer: z.literal([16, 32]).default(32).describe('bits of the integers that the law is computed in; 16 is the plain int of an 8-bit board'),
-  clamp: z.boolean().default(false).describe('counts outside the input range are taken as its ends'),
-  'dead-band': count({ min: 0, max: 1023, means: 'counts above the low end that still give the low output', example: 8 }).default(0),
+  integer: z.literal([16, 32]).prefault(32).describe('bits of the integers that the law is computed in; 16 is the plain int of an 8-bit board'),
+  clamp: z.boolean().prefault(false).describe('counts outside the input range are taken as its ends'),
+  'dead-band': count({ min: 0, max: 1023, means: 'counts above the low end that still give the low output', example: 8 }).prefault(0),
   slew: perSecond({ above: 0, means: 'greatest change of the compare value, in steps a second', example: '40 1/s' }).optional(),
-  hold: seconds({ min: 0, max: 60, means: 'how long the low output is held after start-up', example: '1.5 s' }).default('0 s'),
+  hold: seconds({ min: 0, max: 60, means: 'how long the low output is held after start-up', example: '1.5 s' }).prefault('0 s'),
   plausible: counts('counts outside of which the input is disbelieved and neutral is given', 0, 65535, [100, 940]).optional(),
-  'plausible-after': seconds({ min: 0, max: 10, means: 'how long counts must be outside before they are disbelieved', example: '50 ms' }).default('0 s'),
-  filter: count({ min: 0, max: 10, means: 'exponential filter: each pass closes the gap by 1 / 2^filter; 0 is none', example: 2 }).default(0),
+  'plausible-after': seconds({ min: 0, max: 10, means: 'how long counts must be outside before they are disbelieved', example: '50 ms' }).prefault('0 s'),
+  filter: count({ min: 0, max: 10, means: 'exponential filter: each pass closes the gap by 1 / 2^filter; 0 is none', example: 2 }).prefault(0),
   ranges: z
     .partialRecord(z.enum(POSITION_WORDS), z.strictObject({ output }))
     .optional()
@@ -44,7 +44,7 @@ export const parameters = z.strictObject({
   radio: z
     .strictObject({
       beyond: ratio({ above: 0, max: 1, means: 'deflection of the stick, as a share of full, that takes over', example: '10 %' }),
-      keep: seconds({ min: 0, max: 60, means: 'how long the radio keeps control after the stick is back', example: '1 s' }).default('1 s'),
+      keep: seconds({ min: 0, max: 60, means: 'how long the radio keeps control after the stick is back', example: '1 s' }).prefault('1 s'),
     })
     .optional()
     .describe('a radio receiver overrides the pedal'),
@@ -284,6 +284,7 @@ export const mapping: PartKind = {
   kind: 'firmware',
   means: 'program of the board: a mapping law',
   at: 'board.firmware',
+  variant: 'mapping',
   always: true,
   defaults: { kind: 'mapping', input: [184, 839], output: [46, 61] },
   parameters,

@@ -17,7 +17,7 @@ import { distanceInside, driveOf, measuredSeconds, type PulseScale } from './pul
 const isReceiver = (own: unknown): boolean => (own as Parameters).input === 'receiver';
 
 /** Why the controller does not arm, as its blink code tells it: values of `refusal`. */
-export const REFUSALS = ['none', 'no pulse', 'pulse off neutral', 'frame period out of range', 'pulse width out of range'] as const;
+export const REFUSALS = ['none', 'no-pulse', 'pulse-off-neutral', 'frame-period', 'pulse-width'] as const;
 
 export const ports = {
   in: {
@@ -30,6 +30,7 @@ export const ports = {
     arming: { means: 'how far the pulse is inside what arming takes; negative when outside', dimension: 'time' },
     refusal: { means: 'why it does not arm', dimension: 'count', words: REFUSALS },
     drive: { means: 'drive given to the motor, -1 to 1', dimension: 'ratio' },
+    steps: { means: 'how often the drive went higher than ever since power-on: the distinct steps of a rising sweep', dimension: 'count' },
     brake: { means: 'braking, 0 to 1', dimension: 'ratio' },
     neutral: { means: 'neutral pulse that it works with', dimension: 'time' },
     full: { means: 'full pulse that it works with', dimension: 'time' },
@@ -62,6 +63,8 @@ function make(host: Host, numbers: Parameters): Live {
     isPowered: false,
     mayReverse: false,
     wanted: 0,
+    highestDrive: 0,
+    stepCount: 0,
     lookCount: 0,
     powerSeconds: 0,
     cutFromSeconds: Number.POSITIVE_INFINITY,
@@ -161,6 +164,11 @@ function make(host: Host, numbers: Parameters): Live {
     }
     if (isLimited[mode] === 1) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
     host.update(out.drive!, drive);
+    if (drive > state.highestDrive) {
+      state.highestDrive = drive;
+      state.stepCount += 1;
+      host.emit(out.steps!, state.stepCount);
+    }
     host.update(out.brake!, brake);
   };
   const silenceTimer = host.timer(() => {
@@ -192,6 +200,8 @@ function make(host: Host, numbers: Parameters): Live {
     const isPowered = controller.isPowered();
     if (isPowered === state.isPowered) return;
     state.isPowered = isPowered;
+    state.highestDrive = 0;
+    state.stepCount = 0;
     state.riseSeconds = -1;
     state.periodSeconds = 0;
     state.cutFromSeconds = Number.POSITIVE_INFINITY;
@@ -263,6 +273,7 @@ export const controller: PartKind = {
   kind: 'controller',
   means: 'motor controller',
   at: 'controllers.*',
+  required: true,
   parameters,
   ports,
   chart,

@@ -4,7 +4,7 @@
  */
 import { tableOf } from '../chart/table.ts';
 import { assert } from '../kernel/assert.ts';
-import { type Command, Kernel } from '../kernel/kernel.ts';
+import { type Command, type Journal, Kernel } from '../kernel/kernel.ts';
 import type { Attachment, Host, Live, OutPort, PartKind, Self } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
 
@@ -63,15 +63,16 @@ function signalOf(name: string, out: OutPort): SignalInfo {
   return {
     name,
     dimension: out.dimension,
-    shape: out.kind === 'flowing' ? 'linear' : 'held',
+    shape: out.kind === undefined || out.kind === 'held' ? 'held' : 'linear',
     means: out.means,
     ...(out.words === undefined ? {} : { modes: out.words }),
+    ...(out.kind === 'flowing' ? { isFlowing: true } : {}),
     ...(out.drawn === true ? { isDrawn: true } : {}),
   };
 }
 
 /** Wires and starts the parts. `acts` must be sorted by time. */
-export function assemble(parts: readonly SettledPart[], seed: number, acts: readonly Act[], journal?: Kernel['journal']): Assembly {
+export function assemble(parts: readonly SettledPart[], seed: number, acts: readonly Act[], journalFor?: (kernel: Kernel) => Journal): Assembly {
   const signals = signalsOf(parts);
   const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
   const partNames = new Set(parts.map((part) => part.name));
@@ -89,7 +90,7 @@ export function assemble(parts: readonly SettledPart[], seed: number, acts: read
   });
 
   const kernel = new Kernel(seed, routes, parts.length);
-  if (journal !== undefined) kernel.journal = journal;
+  if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
   const assembled = parts.map((part, rank): AssembledPart & { timers: (() => void)[] } => {
     const attachments: Attachment[] = [];

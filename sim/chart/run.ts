@@ -76,7 +76,8 @@ class TableRun implements ChartRun {
     const args = this.eventArguments[event]!;
     const before = this.state.mode;
     const taken = this.take(this.table.rows[before * this.eventCount + event]!, args);
-    if (taken) this.settle(args);
+    // As in XState, an event that leads nowhere still lets eventless transitions be looked at again.
+    this.settle(args);
     this.isBusy = false;
     if (this.state.mode !== before) this.publish();
     return taken;

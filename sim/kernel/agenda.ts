@@ -45,19 +45,20 @@ export class Agenda {
   /** To be called after `dueSeconds[timer]` was written. */
   changed(timer: number): void {
     this.insertion[timer] = ++this.insertionCount;
+    for (let node = (timer + this.width) >> 1; node > 0; node >>= 1) this.decide(node);
+  }
+
+  /** Lets the two timers below a node meet. */
+  private decide(node: number): void {
     const { dueSeconds, insertion, rankOf, winners } = this;
-    let node = (timer + this.width) >> 1;
-    while (node > 0) {
-      const left = winners[2 * node]!;
-      const right = winners[2 * node + 1]!;
-      const leftDue = dueSeconds[left]!;
-      const rightDue = dueSeconds[right]!;
-      winners[node] =
-        leftDue < rightDue || (leftDue === rightDue && (rankOf[left] !== rankOf[right] || insertion[left]! < insertion[right]!))
-          ? left
-          : right;
-      node >>= 1;
-    }
+    const left = winners[2 * node]!;
+    const right = winners[2 * node + 1]!;
+    const leftDue = dueSeconds[left]!;
+    const rightDue = dueSeconds[right]!;
+    winners[node] =
+      leftDue < rightDue || (leftDue === rightDue && (rankOf[left] !== rankOf[right] || insertion[left]! <= insertion[right]!))
+        ? left
+        : right;
   }
 
   /** Everything needed to continue from here. */
@@ -68,24 +69,13 @@ export class Agenda {
   restore(state: AgendaState): void {
     this.dueSeconds.set(state.dueSeconds);
     this.insertion.set(state.insertion);
-    this.rebuild();
     this.insertionCount = state.insertionCount;
+    this.rebuild();
   }
 
   private rebuild(): void {
-    const { width, winners, insertion } = this;
-    for (let timer = 0; timer < width; timer += 1) winners[width + timer] = timer;
-    const saved = insertion.slice();
-    for (let timer = 0; timer < width; timer += 1) {
-      this.changed(timer);
-      insertion[timer] = saved[timer]!;
-    }
-    // A second pass decides ties by the saved insertion numbers rather than by the order of the first.
-    for (let timer = 0; timer < width; timer += 2) {
-      const number = insertion[timer]!;
-      this.changed(timer);
-      insertion[timer] = number;
-    }
+    for (let timer = 0; timer < this.width; timer += 1) this.winners[this.width + timer] = timer;
+    for (let node = this.width - 1; node > 0; node -= 1) this.decide(node);
   }
 }
 

@@ -37,8 +37,10 @@ export interface Observer {
 
 /** One publication: which signal took which value when, and the number of the publication that led to it. */
 export interface Journal {
-  /** Publication numbers start at 1; `cause` 0 means that nothing in the run led to it (the start). */
+  /** Publication numbers start at 1; `cause` 0 means that nothing in the run led to it (the start, or the script). */
   record(signal: number, cause: number): void;
+  /** A flowing signal was asked for. */
+  recordSample(signal: number): void;
 }
 
 export interface Snapshot {
@@ -156,7 +158,9 @@ export class Kernel {
   /** Brings a flowing signal up to the present instant. */
   sample(signal: number): void {
     const sampler = this.samplers[signal];
-    if (sampler !== undefined) sampler();
+    if (sampler === undefined) return;
+    sampler();
+    if (this.journal !== undefined) this.journal.recordSample(signal);
   }
 
   /** To be called after `values[signal]` was written: notes it and wakes those who listen. */

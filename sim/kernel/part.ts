@@ -15,8 +15,11 @@ import type { Stream } from './random.ts';
 export interface OutPort {
   readonly means: string;
   readonly dimension: Dimension;
-  /** `held`: stays until published again (the default). `flowing`: changes between events and is computed on demand. */
-  readonly kind?: 'held' | 'flowing';
+  /**
+   * `held`: stays until published again (the default). `ramp`: runs straight from one publication to the next.
+   * `flowing`: changes in its own way between events. The latter two are computed on demand by the part's samplers.
+   */
+  readonly kind?: 'held' | 'ramp' | 'flowing';
   /** For a signal whose value is one of a few words: the words, value 0 first. */
   readonly words?: readonly string[];
   /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
@@ -163,6 +166,10 @@ export interface PartKind {
   readonly means: string;
   /** Where its parameters stand in a bench file: `pedal`, `board.adc`; `controllers.*` for a named family. */
   readonly at: string;
+  /** Where several kinds may stand at one place, the value of its key `kind` that means this one. */
+  readonly variant?: string;
+  /** For a family: a bench must have at least one. */
+  readonly required?: boolean;
   /** Present even when the bench does not mention it, with all its defaults. */
   readonly always?: boolean;
   /** What an `always` part is when the bench does not mention it. */

@@ -12,6 +12,8 @@ export interface SignalInfo {
   readonly modes?: readonly string[];
   /** For a mode: the signal that holds the signed distance to being in it, 0 or more where its condition is met. */
   readonly gauges?: Readonly<Record<string, string>>;
+  /** Changes between publications in a way of its own: a recorder must ask for it now and then. */
+  readonly isFlowing?: boolean;
   /** Has a fresh draw of noise whenever a part samples it, so that a recorder must not ask for it. */
   readonly isDrawn?: boolean;
   readonly means: string;

@@ -1,0 +1,9 @@
+/** Exit statuses of the command line, as the README states them. */
+export const Exit = {
+  holds: 0,
+  failed: 1,
+  /** Bad input or usage. */
+  badInput: 2,
+  /** A fault of the tool itself. */
+  broken: 3,
+} as const;

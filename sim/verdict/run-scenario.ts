@@ -1,0 +1,83 @@
+/** Runs one scenario on its bench and judges what it expects: the main job of the tool, as a library call. */
+import { type Act, assemble, type Finding } from '../bench/assemble.ts';
+import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
+import { record } from '../trace/record.ts';
+import type { Trace } from '../trace/trace.ts';
+import { type CauseLink, causeOf } from './cause.ts';
+import { type Formula, signalsRead } from './expectation.ts';
+import { type Judgement, judge } from './judge.ts';
+
+/** A scenario read from its file, checked, its bench with it. */
+export interface Scenario {
+  readonly title: string;
+  readonly file: string;
+  readonly benchTitle: string;
+  readonly parts: readonly DescribedPart[];
+  readonly seed: number;
+  readonly durationSeconds: number;
+  readonly acts: readonly Act[];
+  readonly expectations: readonly Expectation[];
+}
+
+export interface Expectation {
+  readonly formula: Formula;
+  /** Line of the scenario file on which it stands. */
+  readonly line: number;
+}
+
+export interface JudgedExpectation extends Judgement {
+  readonly formula: Formula;
+  readonly line: number;
+  /** Why it failed, from effect to root; empty where nothing failed. */
+  readonly cause: readonly CauseLink[];
+}
+
+export interface ScenarioRun {
+  readonly scenario: Scenario;
+  readonly holds: boolean;
+  readonly digest: string;
+  readonly eventCount: number;
+  readonly expectations: readonly JudgedExpectation[];
+  /** Mode in which each part ended, by signal name. */
+  readonly final: Readonly<Record<string, string>>;
+  readonly findings: readonly Finding[];
+  readonly trace: Trace;
+}
+
+export interface RunOptions {
+  /** Signals to record beside those that the expectations read. */
+  readonly record?: readonly string[] | 'all';
+  /** Chooses numbers for the quantities; without it, their middles. */
+  readonly pick?: Pick;
+  /** False leaves the causes out, which saves a second run of each failure. */
+  readonly causes?: boolean;
+}
+
+export function runScenario(scenario: Scenario, options: RunOptions = {}): ScenarioRun {
+  const parts = settleParts(scenario.parts, options.pick);
+  const assembly = assemble(parts, scenario.seed, scenario.acts);
+  const wanted = scenario.expectations.flatMap(({ formula }) => signalsRead(formula));
+  const recorder = record(assembly, options.record === 'all' ? 'all' : [...wanted, ...(options.record ?? [])]);
+  recorder.runTo(scenario.durationSeconds);
+  const { trace } = recorder;
+  const expectations = scenario.expectations.map(({ formula, line }): JudgedExpectation => {
+    const judgement = judge(formula, trace);
+    // What was expected to fail and did is the point of its scenario: its cause is told all the same.
+    const cause = judgement.truth || options.causes === false ? [] : causeOf(parts, scenario.seed, scenario.acts, judgement.signal, judgement.atSeconds);
+    return { ...judgement, formula, line, cause };
+  });
+  return {
+    scenario,
+    holds: expectations.every((expectation) => expectation.holds),
+    digest: assembly.kernel.digestText(),
+    eventCount: assembly.kernel.eventCount,
+    expectations,
+    final: Object.fromEntries(
+      assembly.signals
+        .filter((signal) => signal.name.endsWith('.mode'))
+        .map((signal) => [signal.name, signal.modes?.[assembly.kernel.values[assembly.signalIndex.get(signal.name)!]!] ?? '']),
+    ),
+    findings: assembly.findings,
+    trace,
+  };
+}
