@@ -63,7 +63,10 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
   const expectations = scenario.expectations.map(({ formula, line }): JudgedExpectation => {
     const judgement = judge(formula, trace);
     // What was expected to fail and did is the point of its scenario: its cause is told all the same.
-    const cause = judgement.truth || options.causes === false ? [] : causeOf(parts, scenario.seed, scenario.acts, judgement.signal, judgement.atSeconds);
+    const cause =
+      judgement.truth || options.causes === false
+        ? []
+        : causeOf(parts, scenario.seed, scenario.acts, judgement.signal, judgement.atSeconds);
     return { ...judgement, formula, line, cause };
   });
   return {
@@ -75,7 +78,10 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
     final: Object.fromEntries(
       assembly.signals
         .filter((signal) => signal.name.endsWith('.mode'))
-        .map((signal) => [signal.name, signal.modes?.[assembly.kernel.values[assembly.signalIndex.get(signal.name)!]!] ?? '']),
+        .map((signal) => [
+          signal.name,
+          signal.modes?.[assembly.kernel.values[assembly.signalIndex.get(signal.name)!]!] ?? '',
+        ]),
     ),
     findings: assembly.findings,
     trace,
