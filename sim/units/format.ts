@@ -25,8 +25,7 @@ export function formatQuantity(value: number, dimension: Dimension, options: For
   if (Number.isNaN(value)) return 'unknown';
   if (!Number.isFinite(value)) return value > 0 ? 'infinite' : '-infinite';
   const digits = options.digits ?? DIGITS;
-  const unit =
-    (options.unit === undefined ? undefined : unitOf(dimension, options.unit)) ?? printedUnit(value, dimension, digits);
+  const unit = options.unit === undefined ? printedUnit(value, dimension, digits) : namedUnit(options.unit, dimension);
   const number = rounded(scaleTo(value, unit), digits);
   const sign = options.signed === true && number > 0 ? '+' : '';
   const symbol = options.unicode === true ? unicodeSymbol(unit.symbol) : unit.symbol;
@@ -41,6 +40,13 @@ export function unitFor(dimension: Dimension): { readonly unit: string; readonly
   if (dimension === 'time') return { unit: 'us', scale: 1e6 };
   const { base } = DIMENSIONS[dimension];
   return { unit: base === '' ? '1' : base, scale: 1 };
+}
+
+function namedUnit(symbol: string, dimension: Dimension): Unit {
+  const unit = unitOf(dimension, symbol);
+  if (unit === undefined || unit.gauge !== undefined)
+    throw new Error(`${symbol} is not a unit to print ${DIMENSIONS[dimension].called} in`);
+  return unit;
 }
 
 function printedUnit(value: number, dimension: Dimension, digits: number): Unit {
@@ -68,7 +74,7 @@ function scaleTo(value: number, unit: Unit): number {
 }
 
 function rounded(value: number, digits: number): number {
-  const wholeDigits = Math.abs(value) < 1 ? 1 : Math.floor(Math.log10(Math.abs(value))) + 1;
+  const wholeDigits = Number(value.toExponential().split('e')[1]) + 1;
   return Number(value.toPrecision(Math.min(Math.max(digits, wholeDigits), 21))) + 0;
 }
 

@@ -1,7 +1,8 @@
 /** Quantities: what a text with a unit means, how it is printed, and how it becomes a number. */
 export { type FormatOptions, formatQuantity, unitFor } from './format.ts';
 export { type MistakeWords, type QuantityMistake, quantityMistakeWords } from './mistake.ts';
-export { dimensionWords, type Parsed, parseQuantity, type Quantity } from './parse.ts';
+export { range, type Window, window } from './pairs.ts';
+export { type Parsed, parseQuantity, type Quantity } from './parse.ts';
 export {
   ampereHours,
   ampereSquaredSeconds,
@@ -34,15 +35,12 @@ export {
   quantityMistakeOf,
   radians,
   radiansPerSecond,
-  range,
   ratio,
   seconds,
   squareMetres,
   voltSecondsPerRadian,
   volts,
-  type Window,
   watts,
-  window,
 } from './schema.ts';
 export { isQuantity, listTolerances, nominal, type Placed, type Settled, settle } from './settle.ts';
-export { type Dimension, offeredSymbols } from './unit-table.ts';
+export { type Dimension, dimensionWords, offeredSymbols } from './unit-table.ts';

@@ -95,7 +95,7 @@ function sentence(mistake: QuantityMistake): string {
     case 'not-finite':
       return `${text} is not a finite number`;
     case 'too-large':
-      return `${text} is too large; the greatest that can be read is ${mistake.limit} ${DIMENSIONS[mistake.dimension].base}`.trimEnd();
+      return `${text} is too large; the greatest that can be read is ${mistake.limit.toExponential()} ${DIMENSIONS[mistake.dimension].base}`.trimEnd();
     case 'too-long':
       return `${text} is ${mistake.length} characters long; ${wanted} has at most ${mistake.limit}`;
     case 'not-whole':

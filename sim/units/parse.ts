@@ -1,16 +1,8 @@
 /** What quantity does a text such as `0.91 V ± 40 mV` mean? */
+import { exactRatio, type Split, scaled, splitNumber } from './decimal.ts';
 import type { QuantityMistake } from './mistake.ts';
 import { likelyText, nearestSymbol } from './nearest.ts';
-import {
-  DIMENSIONS,
-  type Dimension,
-  dimensionsOf,
-  factorOf,
-  offeredSymbols,
-  plainSymbol,
-  type Unit,
-  unitOf,
-} from './unit-table.ts';
+import { type Dimension, dimensionsOf, offeredSymbols, unitOf } from './unit-table.ts';
 
 export interface Quantity {
   /** In the base unit of its dimension: V, A, ohm, F, H, s, Hz, m, m2, kg, N, N.m, W, J, C, degC, K, m/s, rad; a ratio as 0 to 1. */
@@ -30,10 +22,7 @@ export type Parsed = { readonly quantity: Quantity } | { readonly mistake: Quant
 const TEXT_LENGTH_MAX = 200;
 /** Greatest magnitude in base units: beyond it a float64 no longer tells whole numbers well apart. */
 const MAGNITUDE_MAX = 1e15;
-/** Decimal places beyond which no exact ratio of safe integers can exist. */
-const DIGITS_MAX = 40;
 
-const NUMBER = /^([+\-\u2212]?)(\d+\.?\d*|\.\d+)(?:[eE]([+\-\u2212]?\d+))?/;
 const PLUS_MINUS = /\u00b1|\+\/-/;
 const NOT_FINITE = /^[+\-\u2212]?\.?(nan|inf|infinity|\u221e)\b/i;
 
@@ -91,7 +80,7 @@ function readValue(valueText: string, at: At, toleranceText: string | undefined)
   if (NOT_FINITE.test(valueText)) return { ...at, code: 'not-finite' };
   const split = splitNumber(valueText);
   if (split === undefined) return { ...at, code: 'no-number' };
-  if (split.oddRest) return { ...at, code: 'bad-number', ...nearestNumber(valueText) };
+  if (split.oddRest) return { ...at, code: 'bad-number', ...nearestNumber(valueText, toleranceText) };
   const { number, symbol } = split;
   const unit = unitOf(dimension, symbol);
   if (unit === undefined) return unitMistake(at, split, toleranceText);
@@ -156,89 +145,26 @@ function readTolerance(text: string, at: At, of: ReadValue): number | QuantityMi
 function unitMistake(at: At, { number, symbol, unitText }: Split, toleranceText: string | undefined): QuantityMistake {
   const { dimension } = at;
   const allowed = offeredSymbols(dimension);
-  const rest = toleranceText === undefined || toleranceText === '' ? '' : ` ± ${toleranceText}`;
   if (symbol === '')
     return { ...at, code: 'no-unit', allowed, nearest: likelyText(number.plain, dimension, toleranceText) };
   const meant = nearestSymbol(symbol, dimension);
-  const nearest = meant === undefined ? {} : { nearest: `${number.plain} ${meant}${rest}` };
+  const nearest = meant === undefined ? {} : { nearest: withTolerance(`${number.plain} ${meant}`, toleranceText) };
   const is = dimensionsOf(symbol)[0];
   return is === undefined
     ? { ...at, code: 'unknown-unit', unit: unitText, allowed, ...nearest }
     : { ...at, code: 'wrong-dimension', unit: unitText, is, allowed, ...nearest };
 }
 
-/** A decimal number as it was written. */
-interface Decimal {
-  /** ASCII spelling. */
-  readonly plain: string;
-  readonly negative: boolean;
-  /** All digits without point and leading zeros: the number is `digits x 10^power`. */
-  readonly digits: string;
-  readonly power: number;
-}
-
-interface Split {
-  readonly number: Decimal;
-  /** The unit in the table's spelling, and as it was written. */
-  readonly symbol: string;
-  readonly unitText: string;
-  /** What follows is no unit but more of a number, as in `1,5 V` or `0x10`. */
-  readonly oddRest: boolean;
-}
-
-/** The number at the head of a text and the unit after it. */
-function splitNumber(text: string): Split | undefined {
-  const match = NUMBER.exec(text);
-  if (match === null) return undefined;
-  const [whole, sign = '', mantissa = '', exponent = '0'] = match;
-  const [before = '', after = ''] = mantissa.split('.');
-  const minus = /[-\u2212]/;
-  const number: Decimal = {
-    plain: whole.replaceAll('\u2212', '-'),
-    negative: minus.test(sign),
-    digits: `${before}${after}`.replace(/^0+/, ''),
-    power: Number(exponent.replace('\u2212', '-')) - after.length,
-  };
-  const rest = text.slice(whole.length).trim();
-  // `1/s` is a unit that begins with a digit; any other digit, comma or point here belongs to a number.
-  const oddRest = /^([.,_'\d]|[xob][\da-f])/i.test(rest) && !/^1\s?\/\s?s$/.test(rest);
-  return { number, symbol: plainSymbol(rest), unitText: rest, oddRest };
-}
-
-function nearestNumber(text: string): { nearest?: string } {
+/** The same number with a decimal point for its comma, or without the marks that group its digits. */
+function nearestNumber(text: string, toleranceText: string | undefined): { nearest?: string } {
   const comma = /^([+\-\u2212]?\d+),(\d+)(\s*[^\d\s,.].*)?$/.exec(text);
-  if (comma !== null) return { nearest: `${comma[1]}.${comma[2]}${comma[3] ?? ''}` };
+  if (comma !== null) return { nearest: withTolerance(`${comma[1]}.${comma[2]}${comma[3] ?? ''}`, toleranceText) };
   const grouped = /^([+\-\u2212]?\d{1,3}(?:[ _']\d{3})+)(\s*[^\d\s,.].*)?$/.exec(text);
-  return grouped === null ? {} : { nearest: `${grouped[1]!.replace(/[ _']/g, '')}${grouped[2] ?? ''}` };
+  return grouped === null
+    ? {}
+    : { nearest: withTolerance(`${grouped[1]!.replace(/[ _']/g, '')}${grouped[2] ?? ''}`, toleranceText) };
 }
 
-function scaled(number: Decimal, unit: Unit): number {
-  const value = Number(number.plain);
-  return Number.isInteger(unit.count) && Number.isInteger(unit.per)
-    ? (value * unit.count) / unit.per
-    : value * factorOf(unit);
-}
-
-/** The number in base units as a ratio of safe integers in lowest terms, or undefined where there is none. */
-function exactRatio(number: Decimal, unit: Unit): { count: number; per: number } | undefined {
-  if (!Number.isSafeInteger(unit.count) || !Number.isSafeInteger(unit.per)) return undefined;
-  if (number.digits === '') return { count: 0, per: 1 };
-  if (number.digits.length > DIGITS_MAX || Math.abs(number.power) > DIGITS_MAX) return undefined;
-  const up = BigInt(number.digits) * BigInt(unit.count) * 10n ** BigInt(Math.max(number.power, 0));
-  const down = BigInt(unit.per) * 10n ** BigInt(Math.max(-number.power, 0));
-  const common = greatestCommonDivisor(up, down);
-  const count = Number(up / common);
-  const per = Number(down / common);
-  if (!Number.isSafeInteger(count) || !Number.isSafeInteger(per)) return undefined;
-  return { count: number.negative ? -count : count, per };
-}
-
-function greatestCommonDivisor(a: bigint, b: bigint): bigint {
-  while (b !== 0n) [a, b] = [b, a % b];
-  return a;
-}
-
-/** What a dimension is called in a sentence, with its article: `a voltage`. */
-export function dimensionWords(dimension: Dimension): string {
-  return DIMENSIONS[dimension].called;
+function withTolerance(valueText: string, toleranceText: string | undefined): string {
+  return toleranceText === undefined || toleranceText === '' ? valueText : `${valueText} ± ${toleranceText}`;
 }

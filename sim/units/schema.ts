@@ -2,8 +2,7 @@
 import { z } from 'zod';
 import { formatQuantity } from './format.ts';
 import { type QuantityMistake, quantityMistakeWords } from './mistake.ts';
-import { likelyText } from './nearest.ts';
-import { type Parsed, parseQuantity, type Quantity } from './parse.ts';
+import { parseQuantity, type Quantity } from './parse.ts';
 import { DIMENSIONS, type Dimension } from './unit-table.ts';
 
 /** Text or number in, quantity out. A value for a missing key goes through `.prefault('5 V')`, which is read like any other. */
@@ -78,58 +77,6 @@ export const bytes = maker('data');
 export const ratio = maker('ratio');
 export const count = maker('count');
 
-/** `[700 us, 2400 us]`: two of the same, the low one first, their tolerances not touching. */
-export function range(of: QuantitySchema): z.ZodType<[Quantity, Quantity], [string | number, string | number]> {
-  return z.tuple([of, of]).superRefine(([low, high], context) => {
-    if (low.value + low.tolerance < high.value - high.tolerance) return;
-    report(context, [low.text, high.text], {
-      code: 'range-order',
-      text: low.text,
-      high: high.text,
-      dimension: low.dimension,
-    });
-  });
-}
-
-/** How far below and above something a value may lie, both as distances of 0 or more. */
-export interface Window {
-  readonly below: Quantity;
-  readonly above: Quantity;
-}
-
-/** `± 20 us`, or `[-20 us, 30 us]` for one that is not symmetric. */
-export function window(
-  dimension: Dimension,
-  options: Partial<Described> = {},
-): z.ZodType<Window, string | readonly [string | number, string | number]> {
-  const example = options.example ?? `± ${likelyText('300', dimension, undefined)}`.trimEnd();
-  const side = jsonSchemaOf(dimension, {}, {});
-  const json = {
-    anyOf: [
-      { type: 'string', pattern: '^\\s*(\u00b1|\\+/-)' },
-      { type: 'array', prefixItems: [side, side], items: false, minItems: 2, maxItems: 2 },
-    ],
-    description: options.means ?? 'how far below and above a value may lie',
-    examples: [example],
-  };
-  return fromText(json, (input, context): Window => {
-    if (Array.isArray(input) && input.length === 2) return windowOfList(input, dimension, context);
-    const text = typeof input === 'string' ? input.trim() : '';
-    const half = /^(?:\u00b1|\+\/-)(.*)$/s.exec(text)?.[1];
-    if (half === undefined)
-      return report(context, input, {
-        code: 'window-form',
-        text: typeof input === 'string' ? text : kindOf(input),
-        dimension,
-      });
-    const parsed = parseQuantity(half, dimension);
-    if ('mistake' in parsed) return report(context, input, { ...parsed.mistake, text });
-    if (parsed.quantity.value < 0)
-      return report(context, input, { code: 'bad-tolerance', why: 'negative', text, dimension });
-    return { below: parsed.quantity, above: parsed.quantity };
-  });
-}
-
 /** The mistake that an issue of one of these schemas carries, or undefined for an issue from elsewhere. */
 export function quantityMistakeOf(issue: {
   readonly code?: string | undefined;
@@ -147,7 +94,7 @@ export function quantityMistakeOf(issue: {
 }
 
 /** A schema with a hand-written JSON Schema. Built on `unknown`, so that each wrong type too gets our own message. */
-function fromText<Out, In>(
+export function fromText<Out, In>(
   json: Readonly<Record<string, unknown>>,
   read: (input: unknown, context: z.RefinementCtx) => Out,
 ): z.ZodType<Out, In> {
@@ -163,7 +110,7 @@ function fromText<Out, In>(
   return schema as unknown as z.ZodType<Out, In>;
 }
 
-function report(
+export function report(
   context: z.RefinementCtx,
   input: unknown,
   mistake: QuantityMistake,
@@ -177,35 +124,6 @@ function report(
     path: [...path],
   });
   return z.NEVER;
-}
-
-function windowOfList(sides: readonly unknown[], dimension: Dimension, context: z.RefinementCtx): Window {
-  const low = sideOf(sides[0], 0, dimension, context);
-  const high = sideOf(sides[1], 1, dimension, context);
-  if (low !== undefined && low.value > 0) {
-    return report(context, low.text, { code: 'window-side', side: 'low', text: low.text, dimension }, [0]);
-  }
-  if (high !== undefined && high.value < 0) {
-    return report(context, high.text, { code: 'window-side', side: 'high', text: high.text, dimension }, [1]);
-  }
-  return low === undefined || high === undefined ? z.NEVER : { below: negated(low), above: high };
-}
-
-function sideOf(text: unknown, index: number, dimension: Dimension, context: z.RefinementCtx): Quantity | undefined {
-  const parsed: Parsed =
-    typeof text === 'string' || typeof text === 'number'
-      ? parseQuantity(text, dimension)
-      : { mistake: { code: 'wrong-type', text: '', dimension, received: kindOf(text) } };
-  if ('quantity' in parsed) return parsed.quantity;
-  report(context, text, parsed.mistake, [index]);
-  return undefined;
-}
-
-function negated(of: Quantity): Quantity {
-  const value = 0 - of.value;
-  return of.exact === undefined
-    ? { ...of, value }
-    : { ...of, value, exact: { count: 0 - of.exact.count, per: of.exact.per } };
 }
 
 interface Bound {
@@ -260,7 +178,7 @@ function outsideOf(
 const NUMBER_PATTERN = '^\\s*[+\\-\u2212]?(\\d+\\.?\\d*|\\.\\d+)([eE][+\\-\u2212]?\\d+)?';
 
 /** Loose on purpose: what it refuses is surely wrong, the rest is for `parseQuantity`. */
-function jsonSchemaOf(
+export function jsonSchemaOf(
   dimension: Dimension,
   { means, example }: Partial<Described>,
   { low, high }: Bounds,
@@ -273,7 +191,7 @@ function jsonSchemaOf(
   const description = [means ?? DIMENSIONS[dimension].called, ...rules].join('; ');
   return {
     type: plain ? ['string', dimension === 'count' ? 'integer' : 'number'] : 'string',
-    pattern: plain ? NUMBER_PATTERN : `${NUMBER_PATTERN}\\s*[^\\s\\d+\\-]`,
+    pattern: plain ? NUMBER_PATTERN : `${NUMBER_PATTERN}.*[^\\s\\d.+\\-eE]`,
     description,
     ...(example === undefined ? {} : { examples: [example] }),
     ...(plain && low !== undefined ? { [low.allowed ? 'minimum' : 'exclusiveMinimum']: low.value } : {}),
@@ -281,7 +199,7 @@ function jsonSchemaOf(
   };
 }
 
-function kindOf(input: unknown): string {
+export function kindOf(input: unknown): string {
   if (input === null) return 'nothing';
   if (Array.isArray(input)) return 'a list';
   if (typeof input === 'object') return 'a map';
