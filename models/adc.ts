@@ -39,8 +39,8 @@ export const ports = {
   },
   out: {
     count: { means: 'result of the latest conversion', dimension: 'count' },
-    held: { means: 'voltage on the hold capacitor when it was last sampled', dimension: 'voltage' },
-    reference: { means: 'reference of the latest conversion', dimension: 'voltage' },
+    held: { means: 'voltage on the hold capacitor when it was last sampled', dimension: 'voltage', quiet: true },
+    reference: { means: 'reference of the latest conversion', dimension: 'voltage', quiet: true },
   },
 } as const satisfies Ports;
 
@@ -72,15 +72,14 @@ export const chart = setup({
   },
   states: {
     off: { on: { 'clock running': 'idle' } },
-    idle: { on: { started: 'sampling' } },
-    sampling: { on: { sampled: 'converting' } },
+    idle: { on: { started: 'converting' } },
     converting: { on: { finished: 'idle' } },
   },
 });
 
 /** The count of an ideal converter, clipped (8161D section 23.7). */
 export function countOf(volts: number, referenceVolts: number, bits: number): number {
-  const full = 2 ** bits;
+  const full = 1 << bits;
   const ideal = Math.floor((volts * full) / referenceVolts);
   return ideal < 0 ? 0 : ideal >= full ? full - 1 : ideal;
 }
@@ -88,7 +87,8 @@ export function countOf(volts: number, referenceVolts: number, bits: number): nu
 /** Voltage on the hold capacitor after it was connected to the source for a time. */
 export function heldVolts(beforeVolts: number, sourceVolts: number, sourceOhms: number, holdFarads: number, connectedSeconds: number): number {
   const lagSeconds = sourceOhms * holdFarads;
-  return lagSeconds === 0 ? sourceVolts : sourceVolts + (beforeVolts - sourceVolts) * Math.exp(-connectedSeconds / lagSeconds);
+  // After 40 time constants (e^-40 = 4e-18) nothing of the old voltage is left in a float64.
+  return connectedSeconds > 40 * lagSeconds ? sourceVolts : sourceVolts + (beforeVolts - sourceVolts) * Math.exp(-connectedSeconds / lagSeconds);
 }
 
 /** Clocks from the start of a conversion to the hold instant and to the result, doubled to stay whole. */
@@ -110,6 +110,11 @@ const PICK_UP_VOLTS = 0.05;
 function make(host: Host, numbers: Parameters): Live {
   const state = { hertz: 0, startTick: 0, isFirst: true, isReferenceWrong: false, isStuck: false, heldVolts: 0, count: 0 };
   const { now, values, out, bits } = host;
+  const clockBit = bits.clock!;
+  const convertBit = bits.convert!;
+  const heldOut = out.held!;
+  const referenceOut = out.reference!;
+  const countOut = out.count!;
   const clockIn = host.in.clock!;
   const signalIn = host.in.signal!;
   const impedanceIn = host.in.impedance!;
@@ -130,7 +135,6 @@ function make(host: Host, numbers: Parameters): Live {
     },
   } satisfies Converter);
   const started = run.event('started');
-  const sampled = run.event('sampled');
   const finished = run.event('finished');
   const idle = run.inside('idle');
 
@@ -138,8 +142,11 @@ function make(host: Host, numbers: Parameters): Live {
     if (state.isReferenceWrong || numbers.reference === 'internal') return numbers.internal;
     return numbers.reference === 'rail' ? values[supplyIn]! : numbers.reference;
   };
+  const { series, hold, offset } = numbers;
+  const full = 1 << numbers.bits;
   /** Two CPU ticks make one half ADC clock at least, as every prescaler is even. */
-  const halfClock = numbers.prescaler / 2;
+  const { prescaler } = numbers;
+  const halfClock = prescaler / 2;
   const instant = (halfClocks: number): number => (state.startTick + halfClocks * halfClock) / state.hertz;
 
   const openPinVolts = (): number => {
@@ -150,7 +157,6 @@ function make(host: Host, numbers: Parameters): Live {
     return Math.min(Math.max(drifted, 0), supplyVolts);
   };
   const sampleTimer = host.timer(() => {
-    run.send(sampled);
     if (!state.isStuck) {
       host.sample(supplyIn);
       host.sample(signalIn);
@@ -160,25 +166,25 @@ function make(host: Host, numbers: Parameters): Live {
       state.heldVolts =
         sourceOhms === Number.POSITIVE_INFINITY
           ? openPinVolts()
-          : heldVolts(state.heldVolts, values[signalIn]!, sourceOhms + numbers.series, numbers.hold, connectedSeconds);
+          : heldVolts(state.heldVolts, values[signalIn]!, sourceOhms + series, hold, connectedSeconds);
     }
-    host.update(out.held!, state.heldVolts);
+    host.note(heldOut, state.heldVolts);
     host.wake(resultTimer, instant(conversionHalfClocks(state.isFirst).result));
   });
   const resultTimer = host.timer(() => {
     state.isFirst = false;
     run.send(finished);
     const reference = referenceVolts();
-    host.update(out.reference!, reference);
-    const ideal = countOf(state.heldVolts, reference, numbers.bits) + numbers.offset;
-    host.emit(out.count!, Math.min(Math.max(Math.round(ideal), 0), 2 ** numbers.bits - 1));
+    host.note(referenceOut, reference);
+    const ideal = countOf(state.heldVolts, reference, numbers.bits) + offset;
+    host.emit(countOut, Math.min(Math.max(Math.round(ideal), 0), full - 1));
   });
 
   return {
     state,
     start: () => run.start(),
     input: (changed) => {
-      if (changed & bits.clock!) {
+      if (changed & clockBit) {
         state.hertz = values[clockIn]!;
         state.isFirst = true;
         host.sleep(sampleTimer);
@@ -186,10 +192,10 @@ function make(host: Host, numbers: Parameters): Live {
         run.send(run.event('clock stopped'));
         if (state.hertz > 0) run.send(run.event('clock running'));
       }
-      if (changed & bits.convert! && idle[run.state.mode] === 1) {
+      if (changed & convertBit && idle[run.state.mode] === 1) {
         // A conversion starts at the next edge of the ADC clock, which runs free.
         const tick = Math.round(now[0]! * state.hertz);
-        state.startTick = Math.ceil(tick / numbers.prescaler) * numbers.prescaler;
+        state.startTick = Math.ceil(tick / prescaler) * prescaler;
         run.send(started);
         host.wake(sampleTimer, instant(conversionHalfClocks(state.isFirst).hold));
       }

@@ -108,7 +108,8 @@ export const chart = setup({
 export function laggedTravel(sensed: number, travel: number, slope: number, elapsedSeconds: number, lagSeconds: number): number {
   const behind = slope * lagSeconds;
   const moved = travel + slope * elapsedSeconds - behind;
-  return lagSeconds === 0 ? moved : moved + (sensed - travel + behind) * Math.exp(-elapsedSeconds / lagSeconds);
+  // After 40 time constants (e^-40 = 4e-18) nothing of the old reading is left in a float64.
+  return elapsedSeconds >= 40 * lagSeconds ? moved : moved + (sensed - travel + behind) * Math.exp(-elapsedSeconds / lagSeconds);
 }
 
 /** Signal of a proportional sensor in volts, clipped to its supply. */
@@ -164,6 +165,8 @@ function make(host: Host, numbers: Parameters): Live {
   const { now, values, out } = host;
   const travelOut = out.travel!;
   const voltageOut = out.voltage!;
+  const signalOut = out.signal!;
+  const impedanceOut = out.impedance!;
   const supplyIn = host.in.supply!;
   const noise = host.stream('noise');
   const contact = host.stream('contact');
@@ -172,11 +175,11 @@ function make(host: Host, numbers: Parameters): Live {
   const travelNow = (): number => state.travel + state.slope * (now[0]! - state.anchorSeconds);
   const sensedNow = (): number => laggedTravel(state.sensed, state.travel, state.slope, now[0]! - state.anchorSeconds, lagSeconds);
 
+  const [restVolts, fullVolts, atVolts] = numbers.kind === 'switch' ? [0, 0, 1] : [numbers.rest, numbers.full, numbers.at];
+  const isRatiometric = numbers.kind === 'pot' || (numbers.kind === 'hall' && numbers.ratiometric);
   const healthyVolts = (): number => {
     const supplyVolts = values[supplyIn]!;
-    if (numbers.kind !== 'switch') {
-      return signalVolts(sensedNow(), numbers.rest, numbers.full, supplyVolts, numbers.at, numbers.kind === 'pot' || numbers.ratiometric);
-    }
+    if (numbers.kind !== 'switch') return signalVolts(sensedNow(), restVolts, fullVolts, supplyVolts, atVolts, isRatiometric);
     const isClosed = travelNow() >= numbers.point;
     const isBouncing = now[0]! < state.bouncesUntil && contact.uniform() < 0.5;
     return isClosed !== isBouncing ? supplyVolts : 0;
@@ -272,10 +275,10 @@ function make(host: Host, numbers: Parameters): Live {
       voltage: sampleVoltage,
       signal: () => {
         sampleVoltage();
-        values[out.signal!] = noiseVolts === 0 || isOpen[run.state.mode] === 1 ? values[voltageOut]! : values[voltageOut]! + noiseVolts * noise.normal();
+        values[signalOut] = noiseVolts === 0 || isOpen[run.state.mode] === 1 ? values[voltageOut]! : values[voltageOut]! + noiseVolts * noise.normal();
       },
       impedance: () => {
-        values[out.impedance!] = isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
+        values[impedanceOut] = isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
       },
     },
   };

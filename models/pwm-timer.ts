@@ -49,8 +49,8 @@ export const ports = {
   },
   out: {
     line: { means: 'level of the pulse line', dimension: 'count', words: LINE_WORDS },
-    pulse: { means: 'high time of the latest pulse on the line', dimension: 'time' },
-    frame: { means: 'time from one pulse to the next', dimension: 'time' },
+    pulse: { means: 'high time of the latest pulse on the line', dimension: 'time', quiet: true },
+    frame: { means: 'time from one pulse to the next', dimension: 'time', quiet: true },
     tick: { means: 'one tick of the timer', dimension: 'time' },
     step: { means: 'change of the pulse for one step of the compare value', dimension: 'time' },
     least: { means: 'pulse at compare 0', dimension: 'time' },
@@ -168,10 +168,10 @@ function make(host: Host, numbers: Parameters): Live {
     host.blame(latchedOut);
     host.emit(lineOut, line);
     if (line === HIGH) {
-      if (state.riseSeconds >= 0) host.update(frameOut, now[0]! - state.riseSeconds);
+      if (state.riseSeconds >= 0) host.note(frameOut, now[0]! - state.riseSeconds);
       state.riseSeconds = now[0]!;
     } else if (line === LOW && state.riseSeconds >= 0) {
-      host.emit(pulseOut, now[0]! - state.riseSeconds);
+      host.note(pulseOut, now[0]! - state.riseSeconds);
     }
   };
   const tickSeconds = (ticks: number): number => (state.frameTick + ticks * state.prescaler) / state.hertz;

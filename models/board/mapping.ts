@@ -67,10 +67,9 @@ export const ports = {
     deflection: { means: 'deflection of the stick', from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.deflection' : undefined), wakes: false },
   },
   out: {
-    convert: { means: 'conversions asked for', dimension: 'count' },
-    count: { means: 'count that the law is given, after its filter', dimension: 'count' },
+    convert: { means: 'conversions asked for: one each control pass', dimension: 'count' },
+    count: { means: 'count that the law is given, after its filter', dimension: 'count', quiet: true },
     compare: { means: 'value written to the compare register', dimension: 'count' },
-    passes: { means: 'control passes so far', dimension: 'count' },
   },
 } as const satisfies Ports;
 
@@ -105,7 +104,6 @@ export const chart = setup({
     holding: { after: { hold: 'mapping' } },
     mapping: {
       initial: 'trusting',
-      on: { pass: { guard: 'radioAway', target: 'overridden' } },
       states: {
         trusting: { on: { pass: [{ guard: 'radioAway', target: '#mapping.overridden' }, { guard: 'implausible', target: 'doubting' }] } },
         doubting: {
@@ -156,15 +154,25 @@ export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 function make(host: Host, numbers: Parameters): Live {
   const state = { hertz: 0, passTick: 0, passCount: 0, firstTick: 0, filtered: 0, isFilterPrimed: false, compare: 0, hasWritten: false, slewed: 0 };
   const { now, values, out, bits } = host;
+  const filteredOut = out.count!;
+  const convertOut = out.convert!;
+  const compareOut = out.compare!;
+  const clockBit = bits.clock!;
+  const countBit = bits.count!;
   const countIn = host.in.count!;
   const positionIn = host.in.position!;
+  const tickIn = host.in.tick!;
   const radioIn = host.in.radio!;
   const deflectionIn = host.in.deflection!;
   const [inLow, inHigh] = numbers.input;
+  const { clamp: isClamped, 'dead-band': deadBand, integer, filter, slew, output: plainOutput, every, 'keeps-time': keepsTime } = numbers;
+  const hasRanges = numbers.ranges !== undefined;
   const rangeOf = POSITION_WORDS.map((word) => numbers.ranges?.[word]?.output);
   const neutral = numbers.output[0];
   const least = numbers.plausible?.[0] ?? Number.NEGATIVE_INFINITY;
   const most = numbers.plausible?.[1] ?? Number.POSITIVE_INFINITY;
+  /** Without a window and a radio the chart has nothing to decide in a pass. */
+  const decides = numbers.plausible !== undefined || numbers.radio !== undefined;
   const program: Program = {
     holdSeconds: numbers.hold,
     disbelieveSeconds: numbers['plausible-after'],
@@ -180,33 +188,31 @@ function make(host: Host, numbers: Parameters): Live {
 
   /** One pass is a whole number of CPU ticks, so that its instants are counts over the clock. */
   const passTicks = (): number => {
-    const written = numbers['keeps-time'];
-    const slowed = written === undefined ? 1 : (values[host.in.tick!]! * state.hertz) / written.prescaler;
-    return Math.max(1, Math.round(numbers.every * slowed * state.hertz));
+    const slowed = keepsTime === undefined ? 1 : (values[tickIn]! * state.hertz) / keepsTime.prescaler;
+    return Math.max(1, Math.round(every * slowed * state.hertz));
   };
   const passTimer = host.timer(() => {
     state.passCount += 1;
-    host.update(out.passes!, state.passCount);
-    host.emit(out.convert!, state.passCount);
+    host.emit(convertOut, state.passCount);
     state.passTick += passTicks();
     host.wake(passTimer, state.passTick / state.hertz);
   });
 
   const law = (value: number): number => {
     const position = positionIn >= 0 ? values[positionIn]! : -1;
-    const range = numbers.ranges === undefined || position < 0 ? numbers.output : rangeOf[position];
+    const range = !hasRanges || position < 0 ? plainOutput : rangeOf[position];
     if (range === undefined) return neutral;
     let taken = value;
-    if (numbers.clamp) taken = Math.min(Math.max(taken, Math.min(inLow, inHigh)), Math.max(inLow, inHigh));
-    if (numbers['dead-band'] > 0 && Math.abs(taken - inLow) <= numbers['dead-band']) taken = inLow;
-    return mappedCount(taken, inLow, inHigh, range[0], range[1], numbers.integer);
+    if (isClamped) taken = Math.min(Math.max(taken, Math.min(inLow, inHigh)), Math.max(inLow, inHigh));
+    if (deadBand > 0 && Math.abs(taken - inLow) <= deadBand) taken = inLow;
+    return mappedCount(taken, inLow, inHigh, range[0], range[1], integer);
   };
   const slewed = (wanted: number): number => {
-    if (numbers.slew === undefined || !state.hasWritten) {
+    if (slew === undefined || !state.hasWritten) {
       state.slewed = wanted;
       return wanted;
     }
-    const step = numbers.slew * (passTicks() / state.hertz);
+    const step = slew * (passTicks() / state.hertz);
     state.slewed += Math.min(Math.max(wanted - state.slewed, -step), step);
     return Math.trunc(state.slewed);
   };
@@ -214,17 +220,17 @@ function make(host: Host, numbers: Parameters): Live {
     if (state.hasWritten && state.compare === compare) return;
     state.compare = compare;
     state.hasWritten = true;
-    host.emit(out.compare!, compare);
+    host.emit(compareOut, compare);
   };
   const filterCount = (raw: number): void => {
-    if (numbers.filter === 0 || !state.isFilterPrimed) state.filtered = raw;
-    else state.filtered += Math.trunc((raw - state.filtered) / 2 ** numbers.filter);
+    if (filter === 0 || !state.isFilterPrimed) state.filtered = raw;
+    else state.filtered += Math.trunc((raw - state.filtered) / 2 ** filter);
     state.isFilterPrimed = true;
-    host.update(out.count!, state.filtered);
+    host.note(filteredOut, state.filtered);
   };
   const act = (): void => {
     filterCount(values[countIn]!);
-    run.send(pass);
+    if (decides) run.send(pass);
     const { mode } = run.state;
     if (overridden[mode] === 1 && radioIn >= 0) {
       host.blame(radioIn);
@@ -239,7 +245,7 @@ function make(host: Host, numbers: Parameters): Live {
     state,
     start: () => run.start(),
     input: (changed) => {
-      if (changed & bits.clock!) {
+      if (changed & clockBit) {
         state.hertz = values[host.in.clock!]!;
         host.sleep(passTimer);
         run.send(run.event('clock stopped'));
@@ -251,7 +257,7 @@ function make(host: Host, numbers: Parameters): Live {
           host.wake(passTimer, state.passTick / state.hertz);
         }
       }
-      if (changed & bits.count! && state.hertz > 0) act();
+      if (changed & countBit && state.hertz > 0) act();
     },
     fault: () => {
       // The law has no faults of its own: it does what it was told.

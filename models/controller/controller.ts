@@ -26,7 +26,7 @@ export const ports = {
   },
   out: {
     pulse: { means: 'width of the latest pulse as the controller measured it', dimension: 'time' },
-    period: { means: 'time from the rise of one pulse to the next, as measured', dimension: 'time' },
+    period: { means: 'time from the rise of one pulse to the next, as measured', dimension: 'time', quiet: true },
     arming: { means: 'how far the pulse is inside what arming takes; negative when outside', dimension: 'time' },
     refusal: { means: 'why it does not arm', dimension: 'count', words: REFUSALS },
     drive: { means: 'drive given to the motor, -1 to 1', dimension: 'ratio' },
@@ -70,6 +70,12 @@ function make(host: Host, numbers: Parameters): Live {
     cutFromSeconds: Number.POSITIVE_INFINITY,
   };
   const { now, values, out, bits } = host;
+  const periodOut = out.period!;
+  const pulseOut = out.pulse!;
+  const driveOut = out.drive!;
+  const brakeOut = out.brake!;
+  const supplyBit = bits.supply!;
+  const lineBit = bits.line!;
   const lineIn = host.in.line!;
   const supplyIn = host.in.supply!;
   const { arming, cutoff } = numbers;
@@ -163,13 +169,13 @@ function make(host: Host, numbers: Parameters): Live {
       else if (numbers['signal-loss'].then === 'brake') brake = 1;
     }
     if (isLimited[mode] === 1) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
-    host.update(out.drive!, drive);
+    host.update(driveOut, drive);
     if (drive > state.highestDrive) {
       state.highestDrive = drive;
       state.stepCount += 1;
       host.emit(out.steps!, state.stepCount);
     }
-    host.update(out.brake!, brake);
+    host.update(brakeOut, brake);
   };
   const silenceTimer = host.timer(() => {
     state.periodSeconds = 0;
@@ -224,7 +230,7 @@ function make(host: Host, numbers: Parameters): Live {
   const rise = (): void => {
     if (state.riseSeconds >= 0) {
       state.periodSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, 0);
-      host.update(out.period!, state.periodSeconds);
+      host.note(periodOut, state.periodSeconds);
     }
     state.riseSeconds = now[0]!;
   };
@@ -232,7 +238,7 @@ function make(host: Host, numbers: Parameters): Live {
     state.pulseSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, numbers.pulse.resolution);
     const isWidthGood = state.pulseSeconds >= leastPulse && state.pulseSeconds <= mostPulse;
     const isPeriodGood = periodMargin() >= 0;
-    host.emit(out.pulse!, state.pulseSeconds);
+    host.emit(pulseOut, state.pulseSeconds);
     if (isWaiting[run.state.mode] === 1) host.update(out.arming!, Math.min(windowMargin(), periodMargin(), distanceInside(state.pulseSeconds, leastPulse, mostPulse)));
     if (isWidthGood && isPeriodGood) {
       state.wanted = driveOf(state.pulseSeconds, scale);
@@ -252,8 +258,8 @@ function make(host: Host, numbers: Parameters): Live {
       useConstants();
     },
     input: (changed) => {
-      if (changed & bits.supply!) switchPower();
-      if (changed & bits.line! && state.isPowered) {
+      if (changed & supplyBit) switchPower();
+      if (changed & lineBit && state.isPowered) {
         const line = values[lineIn]!;
         if (line === HIGH) rise();
         else if (line !== FLOATING && state.riseSeconds >= 0) fall();

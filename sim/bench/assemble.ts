@@ -77,6 +77,7 @@ export function assemble(parts: readonly SettledPart[], seed: number, acts: read
   const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
   const partNames = new Set(parts.map((part) => part.name));
   const wirings = parts.map((part) => wiringOf(part, parts, partNames));
+  const quiet = new Set(parts.flatMap(({ name, kind }) => Object.entries(kind.ports.out).flatMap(([port, out]) => (out.quiet === true ? [`${name}.${port}`] : []))));
   const routes: [rank: number, bit: number][][] = signals.map(() => []);
   parts.forEach(({ name, kind }, rank) => {
     Object.entries(kind.ports.in).forEach(([port, inPort], index) => {
@@ -85,6 +86,8 @@ export function assemble(parts: readonly SettledPart[], seed: number, acts: read
       if (from === undefined) return;
       const signal = signalIndex.get(from);
       assert(signal !== undefined, 'a port is wired to a signal that nobody gives', { part: name, port, from });
+      const isQuiet = quiet.has(from);
+      assert(!isQuiet || inPort.wakes === false, 'a quiet signal cannot wake anybody', { part: name, port, from });
       if (inPort.wakes !== false) routes[signal]!.push([rank, 1 << index]);
     });
   });
@@ -92,11 +95,13 @@ export function assemble(parts: readonly SettledPart[], seed: number, acts: read
   const kernel = new Kernel(seed, routes, parts.length);
   if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
+  let timerCount = 0;
   const assembled = parts.map((part, rank): AssembledPart & { timers: (() => void)[] } => {
     const attachments: Attachment[] = [];
     const timers: (() => void)[] = [];
-    const host = hostOf(part, rank, kernel, signalIndex, wirings[rank]!, attachments, timers, findings);
+    const host = hostOf(part, timerCount, kernel, signalIndex, wirings[rank]!, attachments, timers, findings);
     const live = part.kind.make(host, part.parameters as never);
+    timerCount += timers.length;
     for (const [port, sampler] of Object.entries(live.samplers ?? {})) kernel.setSampler(host.out[port]!, sampler);
     return { ...part, live, attachments, timers, wiring: wirings[rank]! };
   });
@@ -128,7 +133,7 @@ function wiringOf(part: SettledPart, parts: readonly SettledPart[], partNames: R
 
 function hostOf(
   part: SettledPart,
-  rank: number,
+  firstTimer: number,
   kernel: Kernel,
   signalIndex: ReadonlyMap<string, number>,
   wiring: Readonly<Record<string, string | undefined>>,
@@ -145,19 +150,17 @@ function hostOf(
     in: Object.fromEntries(Object.entries(wiring).map(([port, from]) => [port, from === undefined ? -1 : signalIndex.get(from)!])),
     out: Object.fromEntries(['mode', ...Object.keys(part.kind.ports.out)].map((port) => [port, signalIndex.get(`${part.name}.${port}`)!])),
     bits: Object.fromEntries(Object.keys(part.kind.ports.in).map((port, index) => [port, 1 << index])),
-    timer: (due) => timers.push(due) - 1,
+    timer: (due) => firstTimer + timers.push(due) - 1,
     wake: (timer, seconds) => {
-      const slot = kernel.slot(rank, timer);
-      kernel.due[slot] = seconds;
-      kernel.moved(slot);
+      kernel.due[timer] = seconds;
+      kernel.moved(timer);
     },
     sleep: (timer) => {
-      const slot = kernel.slot(rank, timer);
-      if (kernel.due[slot] === Number.POSITIVE_INFINITY) return;
-      kernel.due[slot] = Number.POSITIVE_INFINITY;
-      kernel.moved(slot);
+      if (kernel.due[timer] === Number.POSITIVE_INFINITY) return;
+      kernel.due[timer] = Number.POSITIVE_INFINITY;
+      kernel.moved(timer);
     },
-    isAwake: (timer) => kernel.due[kernel.slot(rank, timer)]! < Number.POSITIVE_INFINITY,
+    isAwake: (timer) => kernel.due[timer]! < Number.POSITIVE_INFINITY,
     emit: (signal, value) => {
       values[signal] = value;
       kernel.publish(signal);
@@ -166,6 +169,10 @@ function hostOf(
       if (values[signal] === value) return;
       values[signal] = value;
       kernel.publish(signal);
+    },
+    note: (signal, value) => {
+      values[signal] = value;
+      kernel.note(signal);
     },
     sample: (signal) => kernel.sample(signal),
     blame: (signal) => kernel.blame(signal),

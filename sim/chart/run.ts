@@ -9,7 +9,7 @@
 import type { AnyStateMachine } from 'xstate';
 import { assert } from '../kernel/assert.ts';
 import type { Host } from '../kernel/part.ts';
-import { type ChartTable, Op, type Row, tableOf } from './table.ts';
+import { type ChartArguments, type ChartTable, Op, tableOf } from './table.ts';
 
 /** More eventless transitions than this in a row mean that guards lead round in a circle. */
 const EVENTLESS_LIMIT = 64;
@@ -35,20 +35,65 @@ export function runChart(host: Host, machine: AnyStateMachine, context: object):
   return new TableRun(host, tableOf(machine), context);
 }
 
+/** The table's rows laid out end to end in integers, so that taking a transition follows no pointers. */
+interface Layout {
+  /** Rows of (leaf, event) are `starts[leaf * events + event]` up to the next start; eventless ones likewise. */
+  readonly starts: Int32Array;
+  readonly eventlessStarts: Int32Array;
+  readonly guards: Int32Array;
+  readonly targets: Int32Array;
+  readonly transitions: Int32Array;
+  readonly programStarts: Int32Array;
+  readonly programs: Int32Array;
+}
+
+const layouts = new WeakMap<ChartTable, Layout>();
+
+function layoutOf(table: ChartTable): Layout {
+  let layout = layouts.get(table);
+  if (layout === undefined) {
+    layout = layOut(table);
+    layouts.set(table, layout);
+  }
+  return layout;
+}
+
+function layOut(table: ChartTable): Layout {
+  const lists = [...table.rows, ...table.eventless];
+  const rows = lists.flat();
+  const starts = [0];
+  for (const list of lists) starts.push(starts.at(-1)! + list.length);
+  const programStarts = [0];
+  for (const row of rows) programStarts.push(programStarts.at(-1)! + row.program.length);
+  return {
+    starts: Int32Array.from(starts.slice(0, table.rows.length + 1)),
+    eventlessStarts: Int32Array.from(starts.slice(table.rows.length)),
+    guards: Int32Array.from(rows, (row) => row.guard),
+    targets: Int32Array.from(rows, (row) => row.target),
+    transitions: Int32Array.from(rows, (row) => row.transition),
+    programStarts: Int32Array.from(programStarts),
+    programs: Int32Array.from(rows.flatMap((row) => [...row.program])),
+  };
+}
+
 class TableRun implements ChartRun {
   readonly table: ChartTable;
   readonly taken: Uint32Array;
   readonly state: { mode: number };
+  private readonly layout: Layout;
   private readonly host: Host;
+  private readonly modeOut: number | undefined;
   private readonly timers: readonly number[];
-  private readonly eventArguments: readonly { context: object; event: { type: string } }[];
-  private readonly startArguments: { context: object; event: { type: string } };
+  private readonly eventArguments: readonly ChartArguments[];
+  private readonly startArguments: ChartArguments;
   private readonly eventCount: number;
   private isBusy = false;
 
   constructor(host: Host, table: ChartTable, context: object) {
     this.host = host;
     this.table = table;
+    this.layout = layoutOf(table);
+    this.modeOut = (host.out as Record<string, number>).mode;
     this.taken = new Uint32Array(table.transitions.length);
     this.state = { mode: table.initialLeaf };
     this.eventCount = table.events.length;
@@ -59,7 +104,7 @@ class TableRun implements ChartRun {
   }
 
   start(): void {
-    this.perform(this.table.initialProgram, this.startArguments);
+    for (const op of this.table.initialProgram) this.perform(op, this.startArguments);
     this.settle(this.startArguments);
     this.publish();
   }
@@ -75,7 +120,9 @@ class TableRun implements ChartRun {
     this.isBusy = true;
     const args = this.eventArguments[event]!;
     const before = this.state.mode;
-    const taken = this.take(this.table.rows[before * this.eventCount + event]!, args);
+    const { starts } = this.layout;
+    const place = before * this.eventCount + event;
+    const taken = this.take(starts[place]!, starts[place + 1]!, args);
     // As in XState, an event that leads nowhere still lets eventless transitions be looked at again.
     this.settle(args);
     this.isBusy = false;
@@ -89,40 +136,43 @@ class TableRun implements ChartRun {
     return flags;
   }
 
-  private take(rows: readonly Row[], args: { context: object; event: { type: string } }): boolean {
-    for (let index = 0; index < rows.length; index += 1) {
-      const row = rows[index]!;
-      if (row.guard >= 0 && !this.table.guards[row.guard]!(args)) continue;
-      this.taken[row.transition]! += 1;
-      this.perform(row.program, args);
-      if (row.target >= 0) this.state.mode = row.target;
+  /** Takes the first of these rows whose guard agrees. */
+  private take(start: number, end: number, args: ChartArguments): boolean {
+    const { guards, targets, transitions, programStarts, programs } = this.layout;
+    for (let row = start; row < end; row += 1) {
+      const guard = guards[row]!;
+      if (guard >= 0 && !this.table.guards[guard]!(args)) continue;
+      this.taken[transitions[row]!]! += 1;
+      for (let place = programStarts[row]!; place < programStarts[row + 1]!; place += 1) this.perform(programs[place]!, args);
+      if (targets[row]! >= 0) this.state.mode = targets[row]!;
       return true;
     }
     return false;
   }
 
-  private settle(args: { context: object; event: { type: string } }): void {
-    for (let count = 0; this.take(this.table.eventless[this.state.mode]!, args); count += 1) {
-      if (count >= EVENTLESS_LIMIT) assert(false, 'eventless transitions do not end', { chart: this.table.id, mode: this.state.mode });
+  private settle(args: ChartArguments): void {
+    const { eventlessStarts } = this.layout;
+    for (let count = 0; ; count += 1) {
+      const { mode } = this.state;
+      const start = eventlessStarts[mode]!;
+      const end = eventlessStarts[mode + 1]!;
+      if (start === end || !this.take(start, end, args)) return;
+      if (count >= EVENTLESS_LIMIT) assert(false, 'eventless transitions do not end', { chart: this.table.id, mode });
     }
   }
 
-  private perform(program: Int32Array, args: { context: object; event: { type: string } }): void {
-    for (let index = 0; index < program.length; index += 1) {
-      const op = program[index]!;
-      if (op < Op.START) this.table.actions[op]!(args);
-      else if (op < Op.STOP) this.startTimer(op - Op.START, args);
-      else this.host.sleep(this.timers[op - Op.STOP]!);
-    }
+  private perform(op: number, args: ChartArguments): void {
+    if (op < Op.START) this.table.actions[op]!(args);
+    else if (op < Op.STOP) this.startTimer(op - Op.START, args);
+    else this.host.sleep(this.timers[op - Op.STOP]!);
   }
 
-  private startTimer(index: number, args: { context: object; event: { type: string } }): void {
+  private startTimer(index: number, args: ChartArguments): void {
     const delaySeconds = this.table.delays[this.table.timers[index]!.delay]!(args);
     if (delaySeconds < Number.POSITIVE_INFINITY) this.host.wake(this.timers[index]!, this.host.now[0]! + delaySeconds);
   }
 
   private publish(): void {
-    const mode = (this.host.out as Record<string, number>).mode;
-    if (mode !== undefined) this.host.update(mode, this.state.mode);
+    if (this.modeOut !== undefined) this.host.update(this.modeOut, this.state.mode);
   }
 }

@@ -44,21 +44,25 @@ export class Agenda {
 
   /** To be called after `dueSeconds[timer]` was written. */
   changed(timer: number): void {
+    const { winners } = this;
     this.insertion[timer] = ++this.insertionCount;
-    for (let node = (timer + this.width) >> 1; node > 0; node >>= 1) this.decide(node);
+    let node = (timer + this.width) >> 1;
+    while (node > 0) {
+      const winner = this.earlier(winners[2 * node]!, winners[2 * node + 1]!);
+      // Where another timer won before and still wins, nothing changes further up.
+      if (winners[node] === winner && winner !== timer) return;
+      winners[node] = winner;
+      node >>= 1;
+    }
   }
 
-  /** Lets the two timers below a node meet. */
-  private decide(node: number): void {
-    const { dueSeconds, insertion, rankOf, winners } = this;
-    const left = winners[2 * node]!;
-    const right = winners[2 * node + 1]!;
+  /** Of two timers the one that goes first; `left` is the one with the lower number. */
+  private earlier(left: number, right: number): number {
+    const { dueSeconds, insertion, rankOf } = this;
     const leftDue = dueSeconds[left]!;
     const rightDue = dueSeconds[right]!;
-    winners[node] =
-      leftDue < rightDue || (leftDue === rightDue && (rankOf[left] !== rankOf[right] || insertion[left]! <= insertion[right]!))
-        ? left
-        : right;
+    if (leftDue !== rightDue) return leftDue < rightDue ? left : right;
+    return rankOf[left] !== rankOf[right] || insertion[left]! <= insertion[right]! ? left : right;
   }
 
   /** Everything needed to continue from here. */
@@ -74,8 +78,9 @@ export class Agenda {
   }
 
   private rebuild(): void {
-    for (let timer = 0; timer < this.width; timer += 1) this.winners[this.width + timer] = timer;
-    for (let node = this.width - 1; node > 0; node -= 1) this.decide(node);
+    const { width, winners } = this;
+    for (let timer = 0; timer < width; timer += 1) winners[width + timer] = timer;
+    for (let node = width - 1; node > 0; node -= 1) winners[node] = this.earlier(winners[2 * node]!, winners[2 * node + 1]!);
   }
 }
 

@@ -15,17 +15,14 @@ export class Digest {
     // Adding 0 turns -0 into +0: they are the same number to every reader of a trace.
     numbers[0] = seconds + 0;
     numbers[1] = value + 0;
-    let first = lanes[0]! ^ signal;
-    let second = lanes[1]! + signal;
-    for (let index = 0; index < 4; index += 1) {
-      const word = words[index]!;
-      first = Math.imul(first ^ word, 0x85ebca6b);
-      first ^= first >>> 13;
-      second = Math.imul(second + word, 0xc2b2ae35);
-      second ^= second >>> 16;
-    }
+    let first = Math.imul(lanes[0]! ^ words[0]! ^ signal, 0x85ebca6b);
+    first = Math.imul((first ^ (first >>> 13)) + words[1]!, 0xc2b2ae35);
+    first = Math.imul((first ^ (first >>> 16)) ^ words[2]!, 0x85ebca6b);
+    first = Math.imul((first ^ (first >>> 13)) + words[3]!, 0xc2b2ae35);
+    first ^= first >>> 16;
+    const second = Math.imul(lanes[1]! + first, 0x27d4eb2f) ^ words[0]! ^ (words[2]! << 7);
     lanes[0] = first;
-    lanes[1] = second + first;
+    lanes[1] = second ^ (second >>> 15);
   }
 
   /** Sixteen hexadecimal digits. */

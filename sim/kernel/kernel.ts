@@ -65,6 +65,8 @@ export class Kernel {
   /** `now[0]` is the present instant in seconds. */
   readonly now = new Float64Array(1);
   readonly values: Float64Array;
+  /** When each timer is due, timers being numbered through all parts in rank order. Write here, then call `moved`. */
+  due: Float64Array = new Float64Array(0);
   readonly streams: Streams;
   /** Events handled so far: deliveries and timers. */
   eventCount = 0;
@@ -76,9 +78,8 @@ export class Kernel {
   private readonly digest = new Digest();
   private agenda = new Agenda([0]);
   private placements: readonly Placement[] = [];
-  private lives: Live[] = [];
+  private inputs: ((changed: number) => void)[] = [];
   private readonly timers: (() => void)[] = [];
-  private firstTimers = new Int32Array(0);
   private commands: readonly Command[] = [];
   private readonly routeStarts: Int32Array;
   private readonly routeRanks: Int32Array;
@@ -91,7 +92,12 @@ export class Kernel {
   private publicationCount = 0;
   private cause = 0;
   private deliveriesNow = 0;
+  private readonly until = new Float64Array(1);
   private nextCommand = 0;
+  /** Parts with something in `changed`. */
+  private pendingCount = 0;
+  /** When the next script step is due. */
+  private readonly commandDue = new Float64Array([Number.POSITIVE_INFINITY]);
   private readonly samplers: ((() => void) | undefined)[];
 
   /** `routes[signal]` lists who is woken by a signal: rank of the part, bit of the port. */
@@ -115,40 +121,31 @@ export class Kernel {
   start(placements: readonly Placement[], commands: readonly Command[]): void {
     assert(this.placements.length === 0, 'a kernel starts once');
     this.placements = placements;
-    this.lives = placements.map((placement) => placement.live);
+    this.inputs = placements.map(({ live }) => live.input);
     this.commands = commands;
-    this.firstTimers = new Int32Array(placements.length + 1);
+    this.commandDue[0] = commands[0]?.seconds ?? Number.POSITIVE_INFINITY;
     const ranks: number[] = [];
     placements.forEach((placement, rank) => {
-      this.firstTimers[rank + 1] = this.firstTimers[rank]! + placement.timers.length;
       for (const timer of placement.timers) {
         ranks.push(rank);
         this.timers.push(timer);
       }
     });
     this.agenda = new Agenda(ranks.length === 0 ? [0] : ranks);
+    this.due = this.agenda.dueSeconds;
     this.timerCauses = new Float64Array(ranks.length);
     this.changed = new Int32Array(placements.length);
     this.inputCauses = new Float64Array(placements.length);
-    for (const live of this.lives) {
+    for (const { live } of placements) {
       this.cause = 0;
       live.start();
     }
   }
 
-  /** The due time of a timer is to be written to `due[slot]` first, so that it is never boxed. */
-  get due(): Float64Array {
-    return this.agenda.dueSeconds;
-  }
-
-  slot(rank: number, timer: number): number {
-    return this.firstTimers[rank]! + timer;
-  }
-
-  /** To be called after `due[slot]` was written. */
-  moved(slot: number): void {
-    this.timerCauses[slot] = this.cause;
-    this.agenda.changed(slot);
+  /** To be called after `due[timer]` was written. */
+  moved(timer: number): void {
+    this.timerCauses[timer] = this.cause;
+    this.agenda.changed(timer);
   }
 
   setSampler(signal: number, sampler: () => void): void {
@@ -173,10 +170,23 @@ export class Kernel {
     const end = this.routeStarts[signal + 1]!;
     for (let route = this.routeStarts[signal]!; route < end; route += 1) {
       const rank = this.routeRanks[route]!;
-      this.changed[rank]! |= this.routeBits[route]!;
-      this.pending[rank >> 5]! |= 1 << (rank & 31);
+      const changed = this.changed[rank]!;
+      this.changed[rank] = changed | this.routeBits[route]!;
+      if (changed === 0) {
+        this.pending[rank >> 5]! |= 1 << (rank & 31);
+        this.pendingCount += 1;
+      }
       this.inputCauses[rank] = entry;
     }
+  }
+
+  /** To be called after `values[signal]` of a quiet signal was written. */
+  note(signal: number): void {
+    if (this.journal !== undefined) {
+      this.lastEntries[signal] = ++this.publicationCount;
+      this.journal.record(signal, this.cause);
+    }
+    if (this.watched[signal] === 1 && this.observer !== undefined) this.observer.observe(signal);
   }
 
   /** What is published next by the part at work follows from the latest value of `signal`. */
@@ -191,46 +201,56 @@ export class Kernel {
 
   /** Handles every event up to and including `untilSeconds`, then moves the present there. */
   run(untilSeconds: number): void {
-    while (this.step(untilSeconds)) {
-      // The step has done the work.
+    this.until[0] = untilSeconds;
+    while (this.next()) {
+      // `next` has done the work.
     }
     this.now[0] = untilSeconds;
   }
 
   /** Handles the next event if it is due by `untilSeconds`. False when there is none. */
   step(untilSeconds: number): boolean {
-    const { agenda, commands } = this;
+    this.until[0] = untilSeconds;
+    return this.next();
+  }
+
+  private next(): boolean {
+    const { agenda, now, due } = this;
     const timer = agenda.first;
-    const timerDue = agenda.dueSeconds[timer]!;
-    const rank = this.lowestPending();
-    if (rank >= 0 && (timerDue > this.now[0]! || agenda.rank(timer) >= rank)) {
-      this.deliver(rank);
+    const timerDue = due[timer]!;
+    if (this.pendingCount > 0) {
+      const rank = this.lowestPending();
+      if (timerDue > now[0]! || agenda.rank(timer) >= rank) {
+        this.deliver(rank);
+        return true;
+      }
+    } else if (this.commandDue[0]! <= timerDue) {
+      if (this.commandDue[0]! > this.until[0]!) return false;
+      this.callCommand();
       return true;
     }
-    const command = commands[this.nextCommand];
-    if (rank < 0 && command !== undefined && command.seconds <= timerDue) {
-      if (command.seconds > untilSeconds) return false;
-      this.callCommands(command.seconds);
-      return true;
+    if (timerDue > this.until[0]!) return false;
+    if (timerDue !== now[0]!) {
+      if (timerDue < now[0]!) assert(false, 'an event lies in the past', { timerDue, now: now[0] });
+      this.deliveriesNow = 0;
+      now[0] = timerDue;
     }
-    if (timerDue > untilSeconds) return false;
-    assert(timerDue >= this.now[0]!, 'an event lies in the past', { timerDue, now: this.now[0] });
-    if (timerDue > this.now[0]!) this.deliveriesNow = 0;
-    this.now[0] = timerDue;
     this.eventCount += 1;
     this.cause = this.timerCauses[timer]!;
-    agenda.dueSeconds[timer] = Number.POSITIVE_INFINITY;
-    agenda.changed(timer);
+    // Most timers set themselves again at once, so the tree is told only afterwards; nobody asks it in between.
+    due[timer] = Number.POSITIVE_INFINITY;
     this.timers[timer]!();
+    if (due[timer] === Number.POSITIVE_INFINITY) agenda.changed(timer);
     return true;
   }
 
   /** Script steps come before anything else at their instant, in the order of the file. */
-  private callCommands(seconds: number): void {
-    this.now[0] = seconds;
-    this.deliveriesNow = 0;
+  private callCommand(): void {
     const command = this.commands[this.nextCommand]!;
+    this.now[0] = command.seconds;
+    this.deliveriesNow = 0;
     this.nextCommand += 1;
+    this.commandDue[0] = this.commands[this.nextCommand]?.seconds ?? Number.POSITIVE_INFINITY;
     this.eventCount += 1;
     this.cause = 0;
     command.act();
@@ -238,7 +258,9 @@ export class Kernel {
 
   private lowestPending(): number {
     const { pending } = this;
-    for (let word = 0; word < pending.length; word += 1) {
+    const low = pending[0]!;
+    if (low !== 0) return 31 - Math.clz32(low & -low);
+    for (let word = 1; word < pending.length; word += 1) {
       const bits = pending[word]!;
       if (bits !== 0) return 32 * word + 31 - Math.clz32(bits & -bits);
     }
@@ -254,8 +276,9 @@ export class Kernel {
     const changed = this.changed[rank]!;
     this.changed[rank] = 0;
     this.pending[rank >> 5]! &= ~(1 << (rank & 31));
+    this.pendingCount -= 1;
     this.cause = this.inputCauses[rank]!;
-    this.lives[rank]!.input(changed);
+    this.inputs[rank]!(changed);
   }
 
   digestText(): string {
@@ -273,7 +296,7 @@ export class Kernel {
       inputCauses: this.inputCauses.slice(),
       timerCauses: this.timerCauses.slice(),
       lastEntries: this.lastEntries.slice(),
-      counters: [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount],
+      counters: [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount, this.pendingCount],
       states: this.placements.map(({ live, attachments }) => [live, ...attachments].map(({ state }) => copyState(state))),
       streams: this.streams.save(),
       digest: this.digest.save(),
@@ -289,13 +312,15 @@ export class Kernel {
     this.inputCauses.set(snapshot.inputCauses);
     this.timerCauses.set(snapshot.timerCauses);
     this.lastEntries.set(snapshot.lastEntries);
-    [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount] = snapshot.counters as [
+    [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount, this.pendingCount] = snapshot.counters as [
+      number,
       number,
       number,
       number,
       number,
       number,
     ];
+    this.commandDue[0] = this.commands[this.nextCommand]?.seconds ?? Number.POSITIVE_INFINITY;
     this.placements.forEach(({ live, attachments }, rank) => {
       [live, ...attachments].forEach(({ state }, index) => {
         writeState(state, snapshot.states[rank]![index]!);

@@ -22,6 +22,8 @@ export interface OutPort {
   readonly kind?: 'held' | 'ramp' | 'flowing';
   /** For a signal whose value is one of a few words: the words, value 0 first. */
   readonly words?: readonly string[];
+  /** Follows from other signals and wakes nobody: told by `note`, kept out of the digest, and free when nobody reads it. */
+  readonly quiet?: boolean;
   /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
   readonly drawn?: boolean;
 }
@@ -89,6 +91,8 @@ export interface Host<In extends string = string, Out extends string = string> {
   emit(signal: number, value: number): void;
   /** Publishes if the value is new. */
   update(signal: number, value: number): void;
+  /** Publishes a quiet signal: only a recorder or a journal hears of it. */
+  note(signal: number, value: number): void;
   /** Brings a flowing signal up to the present instant; its value is then in `values`. */
   sample(signal: number): void;
   /** Says that what is published next follows from the latest value of `signal` rather than from what woke the part. */
@@ -112,8 +116,8 @@ export interface Live {
   readonly state: object;
   /** Called once, in rank order, at time 0 before any event. */
   start(): void;
-  /** Signals arrived; `changed` has the bits of their in ports. */
-  input(changed: number): void;
+  /** Signals arrived; `changed` has the bits of their in ports. Called without `this`. */
+  readonly input: (changed: number) => void;
   /** A script step for this part. `form` is the word that the step used; `numbers` its settled contents, if any. */
   command?(form: string, numbers: unknown): void;
   /** A fault's enter or leave event; `amount` is the fault's number where it has one, else 0. */
