@@ -53,9 +53,7 @@ export function scaled(number: Decimal, unit: Unit): number {
   const down = powerOfTen(unit.per);
   const whole =
     Number(`${number.negative ? '-' : ''}${number.digits || '0'}e${number.power + (up ?? 0) - (down ?? 0)}`) + 0;
-  return up !== undefined && down !== undefined
-    ? whole
-    : (whole * (up === undefined ? unit.count : 1)) / (down === undefined ? unit.per : 1);
+  return (whole * (up === undefined ? unit.count : 1)) / (down === undefined ? unit.per : 1);
 }
 
 function powerOfTen(whole: number): number | undefined {

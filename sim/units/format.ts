@@ -26,7 +26,7 @@ export function formatQuantity(value: number, dimension: Dimension, options: For
   if (!Number.isFinite(value)) return value > 0 ? 'infinite' : '-infinite';
   const digits = options.digits ?? DIGITS;
   const unit = options.unit === undefined ? printedUnit(value, dimension, digits) : namedUnit(options.unit, dimension);
-  const number = rounded(scaleTo(value, unit), digits);
+  const number = rounded(value / factorOf(unit), digits);
   const sign = options.signed === true && number > 0 ? '+' : '';
   const symbol = options.unicode === true ? unicodeSymbol(unit.symbol) : unit.symbol;
   return symbol === '' ? `${sign}${number}` : `${sign}${number} ${symbol}`;
@@ -59,23 +59,16 @@ function printedUnit(value: number, dimension: Dimension, digits: number): Unit 
     // Rounded first: 9999.99 us is 10 ms, not 10000 us. Compared in the present unit, where 10000 is a whole number.
     if (
       next !== undefined &&
-      Math.abs(rounded(scaleTo(value, unit), digits)) < rounded(scaleTo(next.from!, unit), digits)
+      Math.abs(rounded(value / factorOf(unit), digits)) < rounded(next.from! / factorOf(unit), digits)
     )
       return unit;
   }
   return last;
 }
 
-/** Multiplying by the whole-number side keeps 0.001536 s at 1536 us instead of 1535.9999999999998. */
-function scaleTo(value: number, unit: Unit): number {
-  return Number.isInteger(unit.count) && Number.isInteger(unit.per)
-    ? (value * unit.per) / unit.count
-    : value / factorOf(unit);
-}
-
 function rounded(value: number, digits: number): number {
   const wholeDigits = Number(value.toExponential().split('e')[1]) + 1;
-  return Number(value.toPrecision(Math.min(Math.max(digits, wholeDigits), 21))) + 0;
+  return Number(value.toPrecision(Math.min(Math.max(digits, wholeDigits), 21)));
 }
 
 function unicodeSymbol(symbol: string): string {

@@ -60,6 +60,7 @@ describe('units: mistakes', () => {
     ['5 __proto__', 'voltage', 'unknown-unit', undefined],
     ['5 constructor', 'time', 'unknown-unit', undefined],
     ['1500 V', 'time', 'wrong-dimension', undefined],
+    ['5 mA', 'voltage', 'wrong-dimension', undefined],
     ['20 C', 'temperature', 'wrong-dimension', '20 degC'],
     ['4 mm', 'area', 'wrong-dimension', '4 mm2'],
     ['5 V', 'count', 'wrong-dimension', undefined],
@@ -91,6 +92,25 @@ describe('units: mistakes', () => {
       allowed: 'Hz, kHz, MHz, GHz',
       nearest: '8 MHz',
     });
+  });
+
+  test('what a message shows of the text is cut, and cannot steer a terminal or turn the writing direction', () => {
+    expect(quantityMistakeWords(mistakeIn(`5 ${'x'.repeat(150)}`, 'voltage')).says.length).toBeLessThan(120);
+    const steering = [
+      '\u0000',
+      '\u001b',
+      '\u007f',
+      '\u009b',
+      '\u200f',
+      '\u202e',
+      '\u2028',
+      '\u2066',
+      '\u2069',
+      '\ufeff',
+    ];
+    expect(quantityMistakeWords(mistakeIn(`5 V${steering.join('V')}V`, 'voltage')).says).toContain(
+      '`V?V?V?V?V?V?V?V?V?V?V`',
+    );
   });
 
   test('law: a unit in the wrong case is told its right spelling, unless it is another unit', () => {
