@@ -2,7 +2,7 @@
  * `when A then B` over a span, and how much of it the end of the run left open. Where the premise is false, or the answer
  * open, nothing is asked: true without margin.
  */
-import { Cursor, slackAt, Track } from './track.ts';
+import { Cursor, isLast, slackAt, Track } from './track.ts';
 
 export interface Implication {
   readonly track: Track;
@@ -26,15 +26,14 @@ export function implication(premise: Track, answer: Track, perhaps: Track, cutSe
     asked.moveTo(seconds);
     sure.moveTo(seconds);
     maybe.moveTo(seconds);
-    const isAsked = asked.pointTruth(seconds) === 1;
-    const isPointOpen =
-      sure.pointTruth(seconds) === 0 && (seconds > cutSeconds + slack || maybe.pointTruth(seconds) === 1);
+    const isAsked = asked.pointTruth === 1;
+    const isPointOpen = sure.pointTruth === 0 && (seconds > cutSeconds + slack || maybe.pointTruth === 1);
     counter.see(isAsked, isPointOpen);
     const isFree = !isAsked || isPointOpen;
     const point = isFree ? Number.POSITIVE_INFINITY : sure.point(seconds);
-    const pointTruth = isFree ? 1 : sure.pointTruth(seconds);
-    if (seconds === last) {
-      track.close(seconds, point, pointTruth);
+    const pointTruth = isFree ? 1 : sure.pointTruth;
+    if (isLast(seconds, last)) {
+      track.close(last, point, pointTruth);
       return { track, judgedCount: counter.judgedCount, unjudgedCount: counter.unjudgedCount };
     }
     const next = Math.min(asked.nextSeconds, sure.nextSeconds, maybe.nextSeconds);

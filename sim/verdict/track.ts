@@ -82,17 +82,26 @@ export class Track {
     return between(start, end, (seconds - from) / (this.times[index + 1]! - from));
   }
 
-  read(place: Place): Reading {
+  /** The place, moved onto the breakpoint that it means, and into the track. */
+  near(place: Place): Place {
     const { seconds, side } = place;
-    let index = this.indexAt(seconds);
+    if (seconds > this.lastSeconds) return { seconds: this.lastSeconds, side: 0 };
+    const index = this.indexAt(seconds + slackAt(seconds));
+    assert(index >= 0, 'a place before the track', { seconds, first: this.firstSeconds });
+    const at = this.times[index]!;
+    return at >= seconds - slackAt(seconds) ? { seconds: at, side } : place;
+  }
+
+  read(place: Place): Reading {
+    const { seconds, side } = this.near(place);
+    const index = this.indexAt(seconds);
     const isOn = this.times[index] === seconds;
     if (isOn && side === -1 && index > 0) {
-      index -= 1;
-      return { seconds, side, margin: this.ends[index]!, truth: this.openTruths[index] === 1 };
+      return { seconds, side, margin: this.ends[index - 1]!, truth: this.openTruths[index - 1] === 1 };
     }
-    if (isOn && side <= 0)
+    if (isOn && side <= 0) {
       return { seconds, side: 0, margin: this.points[index]!, truth: this.pointTruths[index] === 1 };
-    assert(index >= 0, 'a place before the track', { seconds, first: this.firstSeconds });
+    }
     const margin = isOn ? this.starts[index]! : this.within(index, seconds);
     return { seconds, side, margin, truth: this.openTruths[index] === 1 };
   }
@@ -138,10 +147,11 @@ export class Track {
   }
 }
 
-/** Reads a track at instants that only go forward. */
+/** Reads a track at instants that only go forward. A breakpoint that is nearly at the instant is at the instant. */
 export class Cursor {
   private readonly track: Track;
   private index = 0;
+  private isOn = true;
 
   constructor(track: Track) {
     this.track = track;
@@ -149,7 +159,9 @@ export class Cursor {
 
   moveTo(seconds: number): void {
     const { times, length } = this.track;
-    while (this.index + 1 < length && times[this.index + 1]! <= seconds) this.index += 1;
+    const slack = slackAt(seconds);
+    while (this.index + 1 < length && times[this.index + 1]! <= seconds + slack) this.index += 1;
+    this.isOn = times[this.index]! >= seconds - slack;
   }
 
   /** The next breakpoint, Infinity after the last. */
@@ -157,29 +169,24 @@ export class Cursor {
     return this.index + 1 < this.track.length ? this.track.times[this.index + 1]! : Number.POSITIVE_INFINITY;
   }
 
+  /** Margin and truth at the instant that the cursor was moved to. */
   point(seconds: number): number {
-    return this.track.times[this.index] === seconds
-      ? this.track.points[this.index]!
-      : this.track.within(this.index, seconds);
+    return this.isOn ? this.track.points[this.index]! : this.track.within(this.index, seconds);
   }
 
-  pointTruth(seconds: number): number {
-    return this.track.times[this.index] === seconds
-      ? this.track.pointTruths[this.index]!
-      : this.track.openTruths[this.index]!;
+  get pointTruth(): number {
+    return this.isOn ? this.track.pointTruths[this.index]! : this.track.openTruths[this.index]!;
   }
 
+  /** Margin just after that instant. */
   start(seconds: number): number {
-    return this.track.times[this.index] === seconds
-      ? this.track.starts[this.index]!
-      : this.track.within(this.index, seconds);
+    return this.isOn ? this.track.starts[this.index]! : this.track.within(this.index, seconds);
   }
 
-  /** Limit just before `seconds`, which lies in the present stretch or at its end. */
+  /** Margin just before `seconds`, which lies in the present stretch or at its end. */
   end(seconds: number): number {
-    return this.track.times[this.index + 1] === seconds
-      ? this.track.ends[this.index]!
-      : this.track.within(this.index, seconds);
+    const isAtEnd = this.nextSeconds <= seconds + slackAt(seconds);
+    return isAtEnd ? this.track.ends[this.index]! : this.track.within(this.index, seconds);
   }
 
   get openTruth(): number {
@@ -218,9 +225,9 @@ export function combine(one: Track, other: Track, sense: 1 | -1): Track {
     first.moveTo(seconds);
     second.moveTo(seconds);
     const point = pick(first.point(seconds), second.point(seconds));
-    const pointTruth = join(first.pointTruth(seconds), second.pointTruth(seconds));
-    if (seconds === last) {
-      result.close(seconds, point, pointTruth);
+    const pointTruth = join(first.pointTruth, second.pointTruth);
+    if (isLast(seconds, last)) {
+      result.close(last, point, pointTruth);
       return result;
     }
     const next = Math.min(first.nextSeconds, second.nextSeconds);
@@ -237,6 +244,11 @@ export function combine(one: Track, other: Track, sense: 1 | -1): Track {
     }
     seconds = next;
   }
+}
+
+/** Whether an instant is the last one of a track, or nearly so. */
+export function isLast(seconds: number, last: number): boolean {
+  return seconds >= last - slackAt(last);
 }
 
 /** Where two lines over (from, to) cross strictly inside it; NaN where they do not. */

@@ -172,8 +172,10 @@ function mix(start: number, end: number, share: number): number {
  * The place that decides between two places, both included: the smallest margin (`sense` 1) or the largest (-1), and
  * among equal ones the earliest. The truth goes first, so that a false at margin 0 outweighs a true at margin 0.
  */
-export function extreme(track: Track, from: Place, to: Place, sense: 1 | -1): Reading {
+export function extreme(track: Track, fromPlace: Place, toPlace: Place, sense: 1 | -1): Reading {
   const { times } = track;
+  const from = track.near(fromPlace);
+  const end = track.near(toPlace);
   let best = track.read(from);
   const consider = (seconds: number, side: -1 | 0 | 1, margin: number, truth: number) => {
     const isBetterTruth = (truth === 1) !== best.truth && (truth === 1) === (sense === -1);
@@ -181,7 +183,6 @@ export function extreme(track: Track, from: Place, to: Place, sense: 1 | -1): Re
     if (isBetterTruth || (isSameTruth && sense * margin < sense * best.margin))
       best = { seconds, side, margin, truth: truth === 1 };
   };
-  const end = nearBreakpoint(track, to);
   let index = track.indexAt(from.seconds);
   if (from.side === -1 && times[index] === from.seconds) index -= 1;
   for (index = Math.max(0, index); index < track.length; index += 1) {
@@ -202,17 +203,6 @@ export function extreme(track: Track, from: Place, to: Place, sense: 1 | -1): Re
     consider(next, -1, track.ends[index]!, track.openTruths[index]!);
   }
   return best;
-}
-
-/** The place, moved onto a breakpoint that it means. */
-function nearBreakpoint(track: Track, place: Place): Place {
-  if (place.seconds >= track.lastSeconds)
-    return place.seconds > track.lastSeconds ? { seconds: track.lastSeconds, side: 0 } : place;
-  const index = track.indexAt(place.seconds);
-  const slack = slackAt(place.seconds);
-  if (place.seconds - track.times[index]! <= slack) return { seconds: track.times[index]!, side: place.side };
-  if (track.times[index + 1]! - place.seconds <= slack) return { seconds: track.times[index + 1]!, side: place.side };
-  return place;
 }
 
 function isBefore(place: Place, seconds: number, side: -1 | 0 | 1): boolean {
