@@ -48,17 +48,21 @@ function slipLimit(length: number): number {
   return Math.min(3, Math.floor((length + 1) / 3));
 }
 
-/** Edit distance in which one swap of neighbours counts as one slip; not exact once it is above `limit`. */
+/** Edit distance in which a swap of neighbours counts as one slip; not exact once it is above `limit`. */
 function slipCount(word: string, candidate: string, limit: number): number {
   if (Math.abs(word.length - candidate.length) > limit) return Number.POSITIVE_INFINITY;
-  let slips = distance(word, candidate);
-  if (slips > 2 * limit || slips < 2) return slips;
-  for (let index = 0; index + 1 < word.length; index += 1) {
-    if (word[index] === word[index + 1]) continue;
+  let steps = distance(word, candidate);
+  if (steps > 2 * limit) return steps;
+  let swaps = 0;
+  // A swap is two steps; each pair whose swapping saves them is swapped back, at the price of one.
+  for (let index = 0; index + 1 < word.length && steps >= 2; index += 1) {
     const swapped = word.slice(0, index) + word[index + 1] + word[index] + word.slice(index + 2);
-    slips = Math.min(slips, 1 + distance(swapped, candidate));
+    if (distance(swapped, candidate) !== steps - 2) continue;
+    word = swapped;
+    steps -= 2;
+    swaps += 1;
   }
-  return slips;
+  return steps + swaps;
 }
 
 function completionOf(plain: string, allowed: readonly string[]): string | undefined {

@@ -4,7 +4,7 @@
 import type { z } from 'zod';
 import { type Problem, sortProblems } from './problem.ts';
 import { type Path, plainOf, type TreeNode } from './tree.ts';
-import { problemsOf, type RaisedIssue } from './zod-problem.ts';
+import { problemsOf, type RaisedIssue, ticketMark } from './zod-problem.ts';
 
 // A hostile file can be wrong in each of its many thousand values; nobody reads on after this many.
 const maxIssues = 1000;
@@ -20,7 +20,7 @@ export function validate<Schema extends z.ZodType>(
   const raised = new Map<string, RaisedIssue>();
   const outcome = schema.safeParse(plainOf(tree), {
     error: (issue) => {
-      const ticket = `\0${raised.size}`;
+      const ticket = `${ticketMark}${raised.size}`;
       raised.set(ticket, issue as RaisedIssue);
       return ticket;
     },
@@ -29,5 +29,15 @@ export function validate<Schema extends z.ZodType>(
   const problems = outcome.error.issues
     .slice(0, maxIssues)
     .flatMap((issue) => problemsOf(issue, [], { tree, at, raised }));
-  return { problems: sortProblems(problems).slice(0, maxIssues) };
+  return { problems: sortProblems(withoutMisspelt(problems)).slice(0, maxIssues) };
+}
+
+// A misspelt key is one mistake: that the right one is missing needs no telling.
+function withoutMisspelt(problems: readonly Problem[]): Problem[] {
+  const meant = new Set<string>();
+  for (const { code, facts } of problems) {
+    if (code !== 'unknown-key' || facts.nearest === undefined) continue;
+    meant.add(facts.path.slice(0, facts.path.length - facts.key.length) + facts.nearest);
+  }
+  return problems.filter(({ code, facts }) => code !== 'missing-key' || !meant.has(facts.path));
 }

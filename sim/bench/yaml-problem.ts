@@ -20,6 +20,8 @@ export function yamlProblems(document: Document.Parsed, source: SourceText, open
     if (lines.has(problem.line)) continue;
     lines.add(problem.line);
     problems.push(problem);
+    // From an open quote to the end of the file all is text: what else is missing there follows from it.
+    if (isQuote(missingOf(error.message))) break;
   }
   const { yaml } = document.directives;
   if (yaml.explicit === true && yaml.version !== '1.2') {

@@ -53,9 +53,10 @@ function nodeOf(node: ParsedNode, named: Place | undefined, path: Path, reading:
   return read;
 }
 
-// The library keeps no place for a tag; it stands before its value, and its last `!` is the nearest one there.
+// The library keeps no place for a tag; it stands before its value, and begins with the nearest `!` or `!!` there.
 function tagProblem({ source, start }: Place, tag: string): Problem {
-  const tagStart = Math.max(0, source.text.lastIndexOf('!', start - 1));
+  const mark = Math.max(0, source.text.lastIndexOf('!', start - 1));
+  const tagStart = source.text[mark - 1] === '!' ? mark - 1 : mark;
   return problemAt({ source, start: tagStart, end: start }, 'tag', { tag: tag.replace('tag:yaml.org,2002:', '!!') });
 }
 

@@ -3,7 +3,6 @@
  */
 import type { z } from 'zod';
 import { quantityMistakeOf } from '../units/index.ts';
-import type { Place } from './place.ts';
 import { type FactsByCode, type Problem, type ProblemCode, problemAt } from './problem.ts';
 import { suggest, suggestNumber } from './suggest.ts';
 import {
@@ -22,7 +21,13 @@ import {
 export interface RaisedIssue {
   readonly input?: unknown;
   readonly inst?: {
-    readonly _zod: { readonly def: { readonly type?: string; readonly shape?: Readonly<Record<string, unknown>> } };
+    readonly _zod: {
+      readonly def: {
+        readonly type?: string;
+        readonly shape?: Readonly<Record<string, unknown>>;
+        readonly keyType?: { readonly _zod: { readonly values?: ReadonlySet<unknown> } };
+      };
+    };
     readonly description?: string;
   };
 }
@@ -40,6 +45,9 @@ export interface Validation {
   readonly at: Path;
   readonly raised: ReadonlyMap<string, RaisedIssue>;
 }
+
+/** Begins the messages that stand for a raised issue; no sentence begins so. */
+export const ticketMark = '\0';
 
 type Issue = z.core.$ZodIssue;
 
@@ -65,6 +73,13 @@ export function problemsOf(issue: Issue, above: Path, validation: Validation): P
   }
 }
 
+const noWords = 'this cannot be right';
+
+/** True if the message is one of ours, by which the raised issue is found, and not the schema's own words. */
+function isTicket(message: string): boolean {
+  return message.startsWith(ticketMark);
+}
+
 /** The node that an issue is about, its path and its value in the user's words. */
 interface Here {
   readonly node: TreeNode;
@@ -73,7 +88,10 @@ interface Here {
 }
 
 function valueProblem(issue: Issue, here: Here): Problem {
-  const { node, path, written } = here;
+  const { path, written } = here;
+  // A schema that has words of its own for its rule knows better what it wants.
+  if (issue.code !== 'custom' && !isTicket(issue.message))
+    return at(here, 'refused', { path, written, says: issue.message });
   switch (issue.code) {
     case 'invalid_type':
       return wrongType([issue.expected], here);
@@ -90,7 +108,7 @@ function valueProblem(issue: Issue, here: Here): Problem {
     case 'custom':
       return custom(issue, here);
     default:
-      return problemAt(valuePlace(node), 'refused', { path, written, says: 'this cannot be right' });
+      return at(here, 'refused', { path, written, says: noWords });
   }
 }
 
@@ -202,7 +220,7 @@ function custom(issue: z.core.$ZodIssueCustom, here: Here): Problem {
 
 function refusalOf({ params, message }: z.core.$ZodIssueCustom): Refusal {
   const { says, allowed, nearest } = params ?? {};
-  const plain = message.startsWith('\0') ? 'this cannot be right' : message;
+  const plain = isTicket(message) ? noWords : message;
   return {
     says: typeof says === 'string' ? says : plain,
     ...(allowed === undefined ? {} : { allowed: Array.isArray(allowed) ? allowed.join(', ') : String(allowed) }),
@@ -217,13 +235,13 @@ function unknownKeys(
   node: TreeNode,
   validation: Validation,
 ): Problem[] {
-  const allowed = Object.keys(raised?.inst?._zod.def.shape ?? {});
+  const allowed = allowedKeys(raised);
   return keys.slice(0, maxKeys).map((key) => {
     const child = nodeAt(node, [key]);
-    const nearest = suggest(key, allowed);
     // `{rest:0.91 V}` is one long key with no value.
     const [, name, rest] = (child?.shape === 'leaf' && child.value === null && /^([^:]+):(.+)$/.exec(key)) || [];
     const isGlued = name !== undefined && allowed.includes(name);
+    const nearest = isGlued ? name : suggest(key, allowed);
     return problemAt(child === undefined ? headPlace(node) : headPlace(child), 'unknown-key', {
       path: pathWords([...validation.at, ...path, key]),
       key,
@@ -234,30 +252,42 @@ function unknownKeys(
   });
 }
 
+/** The keys of a map with fixed ones, or of one whose keys are words of a set. */
+function allowedKeys(raised: RaisedIssue | undefined): string[] {
+  const { shape, keyType } = raised?.inst?._zod.def ?? {};
+  return shape === undefined ? [...(keyType?._zod.values ?? [])].map(String) : Object.keys(shape);
+}
+
 // More are not told anyway.
 const maxKeys = 1000;
 
 function unionProblems(issue: z.core.$ZodIssueInvalidUnion, path: Path, here: Here, validation: Validation): Problem[] {
   if (issue.discriminator !== undefined) return [notAllowed(optionsOf(issue), here)];
   // A branch that wants another type altogether is not the one that was meant.
-  const meant = issue.errors.filter(
-    (branch) => !branch.some((inner) => inner.path.length === 0 && inner.code === 'invalid_type'),
-  );
+  const meant = issue.errors.filter((branch) => !branch.some((inner) => isOfOtherType(inner, here.node)));
   if (meant.length === 0) {
     const expected = issue.errors
       .flat()
-      .flatMap((inner) => (inner.code === 'invalid_type' && inner.path.length === 0 ? [inner.expected] : []));
-    return expected.length === 0
-      ? [at(here, 'refused', { path: here.path, written: here.written, says: 'this cannot be right' })]
-      : [wrongType(expected, here)];
+      .flatMap((inner) => (isOfOtherType(inner, here.node) ? typesWanted(inner) : []));
+    const { path, written } = here;
+    return [expected.length === 0 ? at(here, 'refused', { path, written, says: noWords }) : wrongType(expected, here)];
   }
-  const values = meant.flatMap((branch) =>
-    branch.flatMap((inner) => (inner.code === 'invalid_value' && inner.path.length === 0 ? inner.values : [])),
+  const values = meant.map(([first]) =>
+    first?.code === 'invalid_value' && first.path.length === 0 ? first.values : [],
   );
-  if (values.length > 0 && meant.every((branch) => branch[0]?.code === 'invalid_value' && branch[0].path.length === 0))
-    return [notAllowed(values, here)];
+  if (values.every((some) => some.length > 0)) return [notAllowed(values.flat(), here)];
   const closest = meant.reduce((least, branch) => (branch.length < least.length ? branch : least));
   return closest.flatMap((inner) => problemsOf(inner, path, validation));
+}
+
+function isOfOtherType(inner: Issue, node: TreeNode): boolean {
+  if (inner.path.length > 0) return false;
+  return inner.code === 'invalid_type' || (inner.code === 'invalid_value' && node.shape !== 'leaf');
+}
+
+function typesWanted(inner: Issue): string[] {
+  if (inner.code === 'invalid_type') return [inner.expected];
+  return inner.code === 'invalid_value' ? inner.values.map((value) => typeof value) : [];
 }
 
 function optionsOf(issue: z.core.$ZodIssueInvalidUnion): readonly unknown[] {
@@ -279,12 +309,8 @@ function badName(issue: z.core.$ZodIssueInvalidKey, path: Path, { node }: Here, 
         ...(nearest === undefined ? {} : { nearest }),
       });
     }
-    const says =
-      inner.code === 'invalid_format'
-        ? `it must have the form ${inner.pattern ?? inner.format}`
-        : inner.message.startsWith('\0')
-          ? 'choose another'
-          : inner.message;
+    const form = inner.code === 'invalid_format' ? `it must have the form ${inner.pattern ?? inner.format}` : noWords;
+    const says = isTicket(inner.message) ? form : inner.message;
     return problemAt(headPlace(node), 'bad-name', { path: parent, name, says });
   });
 }
@@ -296,12 +322,13 @@ function missing(issue: Issue, path: Path, nodes: readonly TreeNode[], validatio
   if (issue.code === 'custom' && quantityMistakeOf(issue) === undefined) {
     return [problemAt(headPlace(parent), 'refused', { path: words, ...refusalOf(issue) })];
   }
-  if (parent.isReported === true) return [];
+  const gap = gapOf(parent, path[nodes.length - 1]);
+  if (gap.isReported === true) return [];
   const allowed =
     issue.code === 'invalid_value' ? issue.values : issue.code === 'invalid_union' ? optionsOf(issue) : [];
   const means = validation.raised.get(issue.message)?.inst?.description;
   return [
-    problemAt(placeOfGap(parent, path[nodes.length - 1]), 'missing-key', {
+    problemAt(headPlace(gap), 'missing-key', {
       path: words,
       ...(allowed.length === 0 ? {} : { allowed: allowed.map(String) }),
       ...(means === undefined ? {} : { means }),
@@ -310,8 +337,8 @@ function missing(issue: Issue, path: Path, nodes: readonly TreeNode[], validatio
 }
 
 /** What a copy lacks because its original lacks it is missing in the original. */
-function placeOfGap(parent: TreeNode, key: string | number | undefined): Place {
+function gapOf(parent: TreeNode, key: string | number | undefined): TreeNode {
   let gap = parent;
   while (gap.shape === 'map' && gap.likeOf !== undefined && !gap.likeOf.entries.has(String(key))) gap = gap.likeOf;
-  return headPlace(gap);
+  return gap;
 }
