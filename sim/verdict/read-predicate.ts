@@ -181,8 +181,9 @@ class Reader {
     this.refuseModes(signal, nameAt, name.length);
     const dimension = signal?.dimension ?? 'count';
     const otherAt = this.start();
-    const other = this.match(NAME);
+    const other = WORDS.has(this.peek()) ? undefined : this.match(NAME);
     if (other !== undefined) return this.signalComparison(name, signal, relation, other, otherAt);
+    if (!this.isNext(QUANTITY)) this.stop(['a number with its unit', 'a signal']);
     const quantity = this.quantity(name, signal, relation === '=' || relation === '!=');
     const value = quantity?.value ?? 0;
     if (!quantity || quantity.tolerance === 0) return { kind: 'compare', signal: name, dimension, relation, value };
@@ -218,8 +219,7 @@ class Reader {
   private quantity(name: string, signal: SignalInfo | undefined, mayHaveTolerance: boolean): Quantity | undefined {
     const at = this.start();
     const text = this.match(QUANTITY)?.trimEnd();
-    if (text === undefined)
-      this.stop(mayHaveTolerance ? ['a number with its unit', 'a signal'] : ['a number with its unit']);
+    if (text === undefined) this.stop(['a number with its unit']);
     // Neither an unknown signal nor a mode signal has a dimension to read the number in; both are refused already.
     if (!signal || signal.modes) return undefined;
     const parsed = parseQuantity(text, signal.dimension);
@@ -265,6 +265,11 @@ class Reader {
     const found = pattern.exec(this.text)?.[0];
     if (found !== undefined) this.offset += found.length;
     return found;
+  }
+
+  private isNext(pattern: RegExp): boolean {
+    pattern.lastIndex = this.start();
+    return pattern.test(this.text);
   }
 
   /** The next word, operator or character, without taking it; empty at the end. */

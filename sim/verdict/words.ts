@@ -21,23 +21,24 @@ export function expectationWords(item: ExpectationItem): string {
   return parts.join(', ');
 }
 
-/** One line on an outcome: `left.mode is armed, within 2 s: never. Closest: left.arming at 520 ms, 16 us short.` */
+/** One line on an outcome: `left.mode is armed, within 2 s: never. Closest: left.arming at 520 ms, 16 us off.` */
 export function judgementWords(judgement: Judgement, formula: Formula): string {
   const { truth, margin, atSeconds, signal, unit, note } = judgement;
   const instant = formatQuantity(atSeconds, 'time');
   const sentences = [`${judgement.text}: ${outcomeWords(judgement, formula, instant)}.`];
   if (unit !== null && Number.isFinite(margin)) {
+    // One good instant is enough for `within`, one bad one for all others: the instant that decides is the best or the worst.
+    const isBest = formula.claim === 'within' && formula.premise === null;
+    const label = isBest === truth ? (truth ? 'Best' : 'Worst') : 'Closest';
     const amount = formatQuantity(Math.abs(margin), unit);
-    sentences.push(
-      `${truth ? 'Closest' : 'Furthest off'}: ${signal} at ${instant}, ${amount} ${truth ? 'to spare' : 'short'}.`,
-    );
+    sentences.push(`${label}: ${signal} at ${instant}, ${amount} ${truth ? 'to spare' : 'off'}.`);
   }
-  if (note !== undefined) sentences.push(`${note}.`);
+  if (note !== undefined) sentences.push(`${note.charAt(0).toUpperCase()}${note.slice(1)}.`);
   return sentences.join(' ');
 }
 
 function outcomeWords(judgement: Judgement, formula: Formula, instant: string): string {
-  if (judgement.judgedCount === 0) return 'nothing was judged';
+  if (judgement.judgedCount === 0) return 'not judged';
   const surprise = formula.isExpectedToFail ? (judgement.truth ? ', which was not expected' : ', as expected') : '';
   if (judgement.truth) return `holds${surprise}`;
   if (formula.claim === 'within' && formula.premise === null) return `never${surprise}`;
@@ -176,5 +177,6 @@ function oneLine(text: string): string {
 }
 
 function quoted(text: string): string {
-  return `\`${oneLine(text)}\``;
+  const shown = oneLine(text);
+  return shown === '' ? 'a character that cannot be shown' : `\`${shown}\``;
 }
