@@ -14,18 +14,35 @@ import { runChart } from '../sim/chart/run.ts';
 import type { Explain, Fault, Host, Live, PartKind, Ports } from '../sim/kernel/part.ts';
 import { count, farads, formatQuantity, ohms, type Settled, volts } from '../sim/units/index.ts';
 
+/** Above this clock the converter has less than its full resolution (8271H p. 241: 50 to 200 kHz). */
+export const ADVISED_ADC_HERTZ = 200e3;
+
 export const parameters = z.strictObject({
   bits: count({ min: 6, max: 16, means: 'resolution', example: 10 }).prefault(10),
   reference: z
-    .union([z.literal('rail'), z.literal('internal'), volts({ above: 0, max: 30, means: 'external reference', example: '4.096 V' })])
+    .union([
+      z.literal('rail'),
+      z.literal('internal'),
+      volts({ above: 0, max: 30, means: 'external reference', example: '4.096 V' }),
+    ])
     .prefault('rail')
     .describe('what the reference is: the rail, the internal bandgap (1.1 V), or a voltage of its own'),
-  internal: volts({ above: 0, max: 5, means: 'voltage of the internal reference', example: '1.1 V ± 0.1 V' }).prefault('1.1 V'),
-  prescaler: z.literal([2, 4, 8, 16, 32, 64, 128]).prefault(64).describe('divider from the board clock to the ADC clock (8161D table 23-4)'),
+  internal: volts({ above: 0, max: 5, means: 'voltage of the internal reference', example: '1.1 V ± 0.1 V' }).prefault(
+    '1.1 V',
+  ),
+  prescaler: z
+    .literal([2, 4, 8, 16, 32, 64, 128])
+    .prefault(64)
+    .describe('divider from the board clock to the ADC clock (8161D table 23-4)'),
   offset: count({ min: -64, max: 64, means: 'offset error in counts', example: '0 ± 2' }).prefault(0),
-  series: ohms({ min: 0, max: 1e6, means: 'resistance between pin and hold capacitor', example: '10 kohm' }).prefault('10 kohm'),
+  series: ohms({ min: 0, max: 1e6, means: 'resistance between pin and hold capacitor', example: '10 kohm' }).prefault(
+    '10 kohm',
+  ),
   hold: farads({ min: 0, max: 1e-9, means: 'hold capacitor', example: '14 pF' }).prefault('14 pF'),
-  pull: z.enum(['none', 'up', 'down']).prefault('none').describe('pull resistor on the pin, which an open wire follows'),
+  pull: z
+    .enum(['none', 'up', 'down'])
+    .prefault('none')
+    .describe('pull resistor on the pin, which an open wire follows'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 
@@ -85,10 +102,18 @@ export function countOf(volts: number, referenceVolts: number, bits: number): nu
 }
 
 /** Voltage on the hold capacitor after it was connected to the source for a time. */
-export function heldVolts(beforeVolts: number, sourceVolts: number, sourceOhms: number, holdFarads: number, connectedSeconds: number): number {
+export function heldVolts(
+  beforeVolts: number,
+  sourceVolts: number,
+  sourceOhms: number,
+  holdFarads: number,
+  connectedSeconds: number,
+): number {
   const lagSeconds = sourceOhms * holdFarads;
   // After 40 time constants (e^-40 = 4e-18) nothing of the old voltage is left in a float64.
-  return connectedSeconds > 40 * lagSeconds ? sourceVolts : sourceVolts + (beforeVolts - sourceVolts) * Math.exp(-connectedSeconds / lagSeconds);
+  return connectedSeconds > 40 * lagSeconds
+    ? sourceVolts
+    : sourceVolts + (beforeVolts - sourceVolts) * Math.exp(-connectedSeconds / lagSeconds);
 }
 
 /** Clocks from the start of a conversion to the hold instant and to the result, doubled to stay whole. */
@@ -99,8 +124,16 @@ const FIRST = { hold: 27, result: 50 } as const;
 const NORMAL = { hold: 3, result: 26 } as const;
 
 export const faults = {
-  'reference-wrong': { enter: 'reference-wrong', leave: 'mend reference-wrong', means: 'the internal reference was selected instead' },
-  'channel-stuck': { enter: 'channel-stuck', leave: 'mend channel-stuck', means: 'the multiplexer keeps giving the last sampled voltage' },
+  'reference-wrong': {
+    enter: 'reference-wrong',
+    leave: 'mend reference-wrong',
+    means: 'the internal reference was selected instead',
+  },
+  'channel-stuck': {
+    enter: 'channel-stuck',
+    leave: 'mend channel-stuck',
+    means: 'the multiplexer keeps giving the last sampled voltage',
+  },
 } as const satisfies Readonly<Record<string, Fault>>;
 
 /** An open pin drifts towards half the supply and picks up hum; both are assumptions of ours. */
@@ -108,7 +141,15 @@ const FLOAT_SHARE = 0.02;
 const PICK_UP_VOLTS = 0.05;
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { hertz: 0, startTick: 0, isFirst: true, isReferenceWrong: false, isStuck: false, heldVolts: 0, count: 0 };
+  const state = {
+    hertz: 0,
+    startTick: 0,
+    isFirst: true,
+    isReferenceWrong: false,
+    isStuck: false,
+    heldVolts: 0,
+    count: 0,
+  };
   const { now, values, out, bits } = host;
   const clockBit = bits.clock!;
   const convertBit = bits.convert!;
@@ -153,7 +194,8 @@ function make(host: Host, numbers: Parameters): Live {
     const supplyVolts = values[supplyIn]!;
     if (numbers.pull === 'up') return supplyVolts;
     if (numbers.pull === 'down') return 0;
-    const drifted = state.heldVolts + FLOAT_SHARE * (supplyVolts / 2 - state.heldVolts) + PICK_UP_VOLTS * pickUp.normal();
+    const drifted =
+      state.heldVolts + FLOAT_SHARE * (supplyVolts / 2 - state.heldVolts) + PICK_UP_VOLTS * pickUp.normal();
     return Math.min(Math.max(drifted, 0), supplyVolts);
   };
   const sampleTimer = host.timer(() => {
@@ -210,7 +252,10 @@ const tellCount: Explain = ({ parameters: raw, read, value, wired }) => {
   const { bits } = raw as Parameters;
   const held = formatQuantity(read('adc.held'), 'voltage');
   const reference = formatQuantity(read('adc.reference'), 'voltage');
-  return { says: `the ADC reads ${value}: ${held} x ${2 ** bits} / ${reference}, cut to a whole count`, next: wired('signal') ?? null };
+  return {
+    says: `the ADC reads ${value}: ${held} x ${2 ** bits} / ${reference}, cut to a whole count`,
+    next: wired('signal') ?? null,
+  };
 };
 
 export const adc: PartKind = {

@@ -17,7 +17,9 @@ export const parameters = z.strictObject({
   cells: count({ min: 1, max: 100, means: 'cells in series', example: 12 }).prefault(12),
   capacity: ampereHours({ above: 0, means: 'rated capacity', example: '18 Ah' }).prefault('18 Ah'),
   charge: ratio({ min: 0, max: 1, means: 'state of charge at the start', example: '95 %' }).prefault('100 %'),
-  resistance: ohms({ min: 0, max: 10, means: 'series resistance of the whole battery', example: '38 mohm' }).prefault('30 mohm'),
+  resistance: ohms({ min: 0, max: 10, means: 'series resistance of the whole battery', example: '38 mohm' }).prefault(
+    '30 mohm',
+  ),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 

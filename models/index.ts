@@ -11,4 +11,15 @@ import { rail } from './rail.ts';
 import { receiver } from './receiver.ts';
 import { selector } from './selector.ts';
 
-export const partKinds: readonly PartKind[] = [battery, rail, pedal, selector, receiver, board, adc, mapping, pwmTimer, controller];
+export const partKinds: readonly PartKind[] = [
+  battery,
+  rail,
+  pedal,
+  selector,
+  receiver,
+  board,
+  adc,
+  mapping,
+  pwmTimer,
+  controller,
+];

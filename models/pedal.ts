@@ -16,31 +16,57 @@ import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../s
 import { formatQuantity, ohms, perSecond, ratio, type Settled, seconds, volts } from '../sim/units/index.ts';
 
 const signalShape = {
-  rest: volts({ min: 0, max: 30, means: 'signal with the foot off, at the supply given by `at`', example: '0.91 V ± 40 mV' }).prefault('0.9 V'),
-  full: volts({ min: 0, max: 30, means: 'signal with the pedal pressed home, at the supply given by `at`', example: '4.08 V ± 60 mV' }).prefault('4.1 V'),
-  at: volts({ above: 0, max: 30, means: 'supply at which rest and full were measured', example: '5 V' }).prefault('5 V'),
+  rest: volts({
+    min: 0,
+    max: 30,
+    means: 'signal with the foot off, at the supply given by `at`',
+    example: '0.91 V ± 40 mV',
+  }).prefault('0.9 V'),
+  full: volts({
+    min: 0,
+    max: 30,
+    means: 'signal with the pedal pressed home, at the supply given by `at`',
+    example: '4.08 V ± 60 mV',
+  }).prefault('4.1 V'),
+  at: volts({ above: 0, max: 30, means: 'supply at which rest and full were measured', example: '5 V' }).prefault(
+    '5 V',
+  ),
   noise: volts({ min: 0, max: 2, means: 'noise on the signal, standard deviation', example: '6 mV' }).prefault('0 V'),
-  lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).prefault('0 s'),
+  lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).prefault(
+    '0 s',
+  ),
 };
 
 const hall = z.strictObject({
   kind: z.literal('hall').describe('hall-effect sensor: gives a voltage'),
   ...signalShape,
   ratiometric: z.boolean().prefault(false).describe('the signal is in proportion to the supply'),
-  impedance: ohms({ min: 0, max: 1e6, means: 'output resistance of the sensor with its series resistor', example: '1 kohm' }).prefault('1 kohm'),
+  impedance: ohms({
+    min: 0,
+    max: 1e6,
+    means: 'output resistance of the sensor with its series resistor',
+    example: '1 kohm',
+  }).prefault('1 kohm'),
 });
 
 const pot = z.strictObject({
   kind: z.literal('pot').describe('potentiometer across the supply'),
   ...signalShape,
-  track: ohms({ min: 100, max: 1e7, means: 'resistance of the track from end to end', example: '10 kohm' }).prefault('10 kohm'),
+  track: ohms({ min: 100, max: 1e7, means: 'resistance of the track from end to end', example: '10 kohm' }).prefault(
+    '10 kohm',
+  ),
 });
 
 const toggle = z.strictObject({
   kind: z.literal('switch').describe('on-off switch to the supply'),
   point: ratio({ above: 0, below: 1, means: 'travel at which the contact closes', example: '50 %' }).prefault('50 %'),
   bounce: seconds({ min: 0, max: 0.1, means: 'how long the contact bounces', example: '3 ms' }).prefault('0 s'),
-  impedance: ohms({ min: 0, max: 1e6, means: 'resistance of the contact and its pull resistor', example: '10 kohm' }).prefault('10 kohm'),
+  impedance: ohms({
+    min: 0,
+    max: 1e6,
+    means: 'resistance of the contact and its pull resistor',
+    example: '10 kohm',
+  }).prefault('10 kohm'),
 });
 
 export const parameters = z.discriminatedUnion('kind', [hall, pot, toggle]);
@@ -51,8 +77,17 @@ export const ports = {
   out: {
     travel: { means: 'how far the pedal is pressed, 0 to 1', dimension: 'ratio', kind: 'ramp' },
     voltage: { means: 'signal voltage, without noise', dimension: 'voltage', kind: 'flowing' },
-    signal: { means: 'signal voltage as a sampler finds it, noise included', dimension: 'voltage', kind: 'flowing', drawn: true },
-    impedance: { means: 'source resistance of the signal; infinite when the wire is open', dimension: 'resistance', kind: 'flowing' },
+    signal: {
+      means: 'signal voltage as a sampler finds it, noise included',
+      dimension: 'voltage',
+      kind: 'flowing',
+      drawn: true,
+    },
+    impedance: {
+      means: 'source resistance of the signal; infinite when the wire is open',
+      dimension: 'resistance',
+      kind: 'flowing',
+    },
   },
 } as const satisfies Ports;
 
@@ -105,15 +140,30 @@ export const chart = setup({
  * Sensed travel `elapsedSeconds` after an instant at which travel was `travel` and the sensor showed `sensed`, while
  * travel changes by `slope` a second: the exact response of a first-order lag to a ramp. `lagSeconds` 0 means no lag.
  */
-export function laggedTravel(sensed: number, travel: number, slope: number, elapsedSeconds: number, lagSeconds: number): number {
+export function laggedTravel(
+  sensed: number,
+  travel: number,
+  slope: number,
+  elapsedSeconds: number,
+  lagSeconds: number,
+): number {
   const behind = slope * lagSeconds;
   const moved = travel + slope * elapsedSeconds - behind;
   // After 40 time constants (e^-40 = 4e-18) nothing of the old reading is left in a float64.
-  return elapsedSeconds >= 40 * lagSeconds ? moved : moved + (sensed - travel + behind) * Math.exp(-elapsedSeconds / lagSeconds);
+  return elapsedSeconds >= 40 * lagSeconds
+    ? moved
+    : moved + (sensed - travel + behind) * Math.exp(-elapsedSeconds / lagSeconds);
 }
 
 /** Signal of a proportional sensor in volts, clipped to its supply. */
-export function signalVolts(sensed: number, restVolts: number, fullVolts: number, supplyVolts: number, atVolts: number, isRatiometric: boolean): number {
+export function signalVolts(
+  sensed: number,
+  restVolts: number,
+  fullVolts: number,
+  supplyVolts: number,
+  atVolts: number,
+  isRatiometric: boolean,
+): number {
   const scale = isRatiometric ? supplyVolts / atVolts : 1;
   const volts = (restVolts + sensed * (fullVolts - restVolts)) * scale;
   return Math.min(Math.max(volts, 0), supplyVolts);
@@ -136,7 +186,15 @@ export const faults = {
   chattering: fault('chattering', 'the signal wire opens and closes at random'),
   drifting: {
     ...fault('drifting', 'the signal wanders off steadily'),
-    amount: { schema: perSecond({ min: -10, max: 10, means: 'drift of the signal, as a share of a volt per second', example: '0.02 1/s' }), default: 0.02 },
+    amount: {
+      schema: perSecond({
+        min: -10,
+        max: 10,
+        means: 'drift of the signal, as a share of a volt per second',
+        example: '0.02 1/s',
+      }),
+      default: 0.02,
+    },
   },
 } as const satisfies Readonly<Record<string, Fault>>;
 
@@ -161,7 +219,17 @@ const SENSOR_OPEN_SUPPLY_SHARE = 0.015;
 const SENSOR_OPEN_GROUND_SHARE = 0.985;
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { anchorSeconds: 0, travel: 0, slope: 0, sensed: 0, target: 0, heldVolts: 0, driftSeconds: 0, driftPerSecond: 0.02, bouncesUntil: 0 };
+  const state = {
+    anchorSeconds: 0,
+    travel: 0,
+    slope: 0,
+    sensed: 0,
+    target: 0,
+    heldVolts: 0,
+    driftSeconds: 0,
+    driftPerSecond: 0.02,
+    bouncesUntil: 0,
+  };
   const { now, values, out } = host;
   const travelOut = out.travel!;
   const voltageOut = out.voltage!;
@@ -173,18 +241,24 @@ function make(host: Host, numbers: Parameters): Live {
   const lagSeconds = numbers.kind === 'switch' ? 0 : numbers.lag;
   const noiseVolts = numbers.kind === 'switch' ? 0 : numbers.noise;
   const travelNow = (): number => state.travel + state.slope * (now[0]! - state.anchorSeconds);
-  const sensedNow = (): number => laggedTravel(state.sensed, state.travel, state.slope, now[0]! - state.anchorSeconds, lagSeconds);
+  const sensedNow = (): number =>
+    laggedTravel(state.sensed, state.travel, state.slope, now[0]! - state.anchorSeconds, lagSeconds);
 
-  const [restVolts, fullVolts, atVolts] = numbers.kind === 'switch' ? [0, 0, 1] : [numbers.rest, numbers.full, numbers.at];
+  const [restVolts, fullVolts, atVolts] =
+    numbers.kind === 'switch' ? [0, 0, 1] : [numbers.rest, numbers.full, numbers.at];
   const isRatiometric = numbers.kind === 'pot' || (numbers.kind === 'hall' && numbers.ratiometric);
   const healthyVolts = (): number => {
     const supplyVolts = values[supplyIn]!;
-    if (numbers.kind !== 'switch') return signalVolts(sensedNow(), restVolts, fullVolts, supplyVolts, atVolts, isRatiometric);
+    if (numbers.kind !== 'switch')
+      return signalVolts(sensedNow(), restVolts, fullVolts, supplyVolts, atVolts, isRatiometric);
     const isClosed = travelNow() >= numbers.point;
     const isBouncing = now[0]! < state.bouncesUntil && contact.uniform() < 0.5;
     return isClosed !== isBouncing ? supplyVolts : 0;
   };
-  const healthyOhms = (): number => (numbers.kind === 'pot' ? wiperOhms(values[voltageOut]! / Math.max(values[supplyIn]!, 1e-9), numbers.track) : numbers.impedance);
+  const healthyOhms = (): number =>
+    numbers.kind === 'pot'
+      ? wiperOhms(values[voltageOut]! / Math.max(values[supplyIn]!, 1e-9), numbers.track)
+      : numbers.impedance;
 
   const wiring: Wiring = {
     holdVoltage: () => {
@@ -204,7 +278,9 @@ function make(host: Host, numbers: Parameters): Live {
   const toSupply = leaf('shorted-to-supply');
   const supplyOpen = leaf('supply-open');
   const groundOpen = leaf('ground-open');
-  const isOpen = Uint8Array.from(run.table.leaves, (name) => (name === 'signal-open' || name === 'chattering.open' ? 1 : 0));
+  const isOpen = Uint8Array.from(run.table.leaves, (name) =>
+    name === 'signal-open' || name === 'chattering.open' ? 1 : 0,
+  );
 
   const voltage = (): number => {
     const { mode } = run.state;
@@ -274,11 +350,16 @@ function make(host: Host, numbers: Parameters): Live {
       },
       voltage: sampleVoltage,
       signal: () => {
+        host.sample(travelOut);
         sampleVoltage();
-        values[signalOut] = noiseVolts === 0 || isOpen[run.state.mode] === 1 ? values[voltageOut]! : values[voltageOut]! + noiseVolts * noise.normal();
+        values[signalOut] =
+          noiseVolts === 0 || isOpen[run.state.mode] === 1
+            ? values[voltageOut]!
+            : values[voltageOut]! + noiseVolts * noise.normal();
       },
       impedance: () => {
-        values[impedanceOut] = isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
+        values[impedanceOut] =
+          isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
       },
     },
   };
@@ -289,8 +370,15 @@ const tellVoltage: Explain = ({ parameters: raw, read, word, value, seconds: at 
   const mode = word('pedal.mode', read('pedal.mode'));
   const travel = formatQuantity(read('pedal.travel'), 'ratio');
   const volts = formatQuantity(value, 'voltage');
-  if (mode !== 'intact') return { says: `pedal at ${travel} travel gives ${volts}: ${faults[mode.split('.')[0] as keyof typeof faults].means}`, next: 'pedal.mode' };
-  const rest = numbers.kind === 'switch' ? '' : `, rest ${formatQuantity(numbers.rest, 'voltage')}, full ${formatQuantity(numbers.full, 'voltage')}`;
+  if (mode !== 'intact')
+    return {
+      says: `pedal at ${travel} travel gives ${volts}: ${faults[mode.split('.')[0] as keyof typeof faults].means}`,
+      next: 'pedal.mode',
+    };
+  const rest =
+    numbers.kind === 'switch'
+      ? ''
+      : `, rest ${formatQuantity(numbers.rest, 'voltage')}, full ${formatQuantity(numbers.full, 'voltage')}`;
   return { says: `pedal at ${travel} travel gives ${volts}${rest}`, next: at > 0 ? 'pedal.travel' : null };
 };
 

@@ -23,7 +23,10 @@ export type PwmMode = (typeof MODES)[number];
 export const parameters = z.strictObject({
   bits: z.literal([8, 9, 10, 16]).prefault(8).describe('width of the counter; without `top` it counts to 2^bits - 1'),
   mode: z.enum(MODES).prefault('fast').describe('waveform'),
-  prescaler: z.literal([...PRESCALERS]).prefault(256).describe('divider from the board clock to the timer tick'),
+  prescaler: z
+    .literal([...PRESCALERS])
+    .prefault(256)
+    .describe('divider from the board clock to the timer tick'),
   top: count({ min: 3, max: 65535, means: 'top value, where a register sets it', example: 19999 }).optional(),
   inverted: z.boolean().prefault(false).describe('the pin is low where it would be high'),
   'reset-prescaler': z
@@ -108,7 +111,11 @@ export function leadTicks(mode: PwmMode, compare: number, top: number): number {
 }
 
 /** Least and greatest compare whose high time lies in a range of ticks; least > greatest when none does. */
-export function comparesWithin(mode: PwmMode, leastTicks: number, mostTicks: number): { readonly least: number; readonly greatest: number } {
+export function comparesWithin(
+  mode: PwmMode,
+  leastTicks: number,
+  mostTicks: number,
+): { readonly least: number; readonly greatest: number } {
   // A hair of slack keeps a limit that is a whole number of ticks on paper from being lost to rounding.
   const slack = 1e-9;
   return mode === 'fast'
@@ -125,7 +132,11 @@ export function registerValue(written: number, bits: number): number {
 export const topOf = (numbers: Pick<Parameters, 'bits' | 'top'>): number => numbers.top ?? 2 ** numbers.bits - 1;
 
 export const faults = {
-  stopped: { enter: 'stopped', leave: 'mend stopped', means: 'the counter stands still and the line stays where it is' },
+  stopped: {
+    enter: 'stopped',
+    leave: 'mend stopped',
+    means: 'the counter stands still and the line stays where it is',
+  },
   'prescaler-at-reset': {
     enter: 'prescaler-at-reset',
     leave: 'mend prescaler-at-reset',
@@ -163,7 +174,18 @@ function make(host: Host, numbers: Parameters): Live {
   const applyPin = (): void => {
     const { pin } = state;
     const isHigh = (state.output === HIGH) !== numbers.inverted;
-    const line = pin === 0 || pin === 4 ? FLOATING : pin === 2 ? LOW : pin === 3 ? HIGH : run.state.mode === counting || run.state.mode === frozen ? (isHigh ? HIGH : LOW) : LOW;
+    const line =
+      pin === 0 || pin === 4
+        ? FLOATING
+        : pin === 2
+          ? LOW
+          : pin === 3
+            ? HIGH
+            : run.state.mode === counting || run.state.mode === frozen
+              ? isHigh
+                ? HIGH
+                : LOW
+              : LOW;
     if (values[lineOut] === line) return;
     host.blame(latchedOut);
     host.emit(lineOut, line);
@@ -236,7 +258,11 @@ function make(host: Host, numbers: Parameters): Live {
   } satisfies Timer);
   const counting = run.table.leaves.indexOf('counting');
   const frozen = run.table.leaves.indexOf('frozen');
-  const events = { stopped: run.event('clock stopped'), running: run.event('clock running'), written: run.event('written') };
+  const events = {
+    stopped: run.event('clock stopped'),
+    running: run.event('clock running'),
+    written: run.event('written'),
+  };
 
   return {
     state,
@@ -300,10 +326,16 @@ const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
   const { least, greatest } = comparesWithin(numbers.mode, wanted.least / tick, wanted.most / tick);
   const width = (candidate: number): string => formatQuantity(highTicks(numbers.mode, candidate, top) * tick, 'time');
   if (least > greatest || greatest < 0) {
-    return { says: `${says}; no compare of this timer gives a pulse that ${wanted.to}: ${greatest} gives ${width(greatest)}, ${least} gives ${width(least)}`, next: `${name}.latched` };
+    return {
+      says: `${says}; no compare of this timer gives a pulse that ${wanted.to}: ${greatest} gives ${width(greatest)}, ${least} gives ${width(least)}`,
+      next: `${name}.latched`,
+    };
   }
   const best = compare > greatest ? greatest : least;
-  const range = least === greatest ? `compare ${least} (${width(least)})` : `compare ${least} to ${greatest} (${width(least)} to ${width(greatest)})`;
+  const range =
+    least === greatest
+      ? `compare ${least} (${width(least)})`
+      : `compare ${least} to ${greatest} (${width(least)} to ${width(greatest)})`;
   return {
     says: `${says}; ${range} would ${wanted.to}`,
     next: `${name}.latched`,
@@ -324,7 +356,10 @@ export const pwmTimer: PartKind = {
   faults,
   explain: {
     pulse: tellPulse,
-    line: ({ name, value, word }) => ({ says: `the pulse line is ${word(`${name}.line`, value)}`, next: `${name}.pulse` }),
+    line: ({ name, value, word }) => ({
+      says: `the pulse line is ${word(`${name}.line`, value)}`,
+      next: `${name}.pulse`,
+    }),
     latched: ({ value, wanted }) => ({
       says: `the timer works with compare ${value}, taken over from its double buffer at the start of a frame`,
       next: 'firmware.compare',

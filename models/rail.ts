@@ -12,7 +12,9 @@ import { amperes, formatQuantity, type Settled, volts } from '../sim/units/index
 export const parameters = z.strictObject({
   from: z.string().max(60).optional().describe('name of the controller whose regulator this is'),
   voltage: volts({ above: 0, max: 30, means: 'set voltage', example: '5.0 V ± 2 %' }).prefault('5 V'),
-  dropout: volts({ min: 0, max: 10, means: 'least difference between supply and output', example: '0.6 V' }).prefault('0.6 V'),
+  dropout: volts({ min: 0, max: 10, means: 'least difference between supply and output', example: '0.6 V' }).prefault(
+    '0.6 V',
+  ),
   limit: amperes({ above: 0, means: 'current limit', example: '2 A' }).prefault('2 A'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
@@ -34,7 +36,9 @@ export const chart = setup({
   id: 'rail',
   context: ({ input }) => input as Regulator,
   initial: 'off',
-  on: { supply: [{ guard: 'off', target: '.off' }, { guard: 'dropping', target: '.dropping' }, { target: '.regulating' }] },
+  on: {
+    supply: [{ guard: 'off', target: '.off' }, { guard: 'dropping', target: '.dropping' }, { target: '.regulating' }],
+  },
   states: { off: {}, dropping: {}, regulating: {} },
 });
 

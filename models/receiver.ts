@@ -19,11 +19,17 @@ export const parameters = z.strictObject({
   neutral: pulse('pulse with the stick in the middle', '1500 us').prefault('1500 us'),
   full: pulse('pulse with the stick fully forward', '2000 us').prefault('2000 us'),
   reverse: pulse('pulse with the stick fully back', '1000 us').prefault('1000 us'),
-  frame: seconds({ min: 0.002, max: 0.1, means: 'time from one pulse to the next', example: '20 ms' }).prefault('20 ms'),
-  jitter: seconds({ min: 0, max: 1e-3, means: 'jitter of the pulse, standard deviation', example: '2 us' }).prefault('0 us'),
+  frame: seconds({ min: 0.002, max: 0.1, means: 'time from one pulse to the next', example: '20 ms' }).prefault(
+    '20 ms',
+  ),
+  jitter: seconds({ min: 0, max: 1e-3, means: 'jitter of the pulse, standard deviation', example: '2 us' }).prefault(
+    '0 us',
+  ),
   loss: z
     .strictObject({
-      after: seconds({ min: 0, max: 30, means: 'how long the link may be silent', example: '500 ms' }).prefault('500 ms'),
+      after: seconds({ min: 0, max: 30, means: 'how long the link may be silent', example: '500 ms' }).prefault(
+        '500 ms',
+      ),
       then: z.enum(['hold', 'fail-safe', 'silent']).prefault('fail-safe').describe('what the train does then'),
       pulse: pulse('fail-safe pulse', '1500 us').prefault('1500 us'),
     })
@@ -51,7 +57,10 @@ interface Radio {
 
 export const chart = setup({
   types: { context: {} as Radio, events: {} as { type: string } },
-  guards: { silentOnLoss: ({ context }) => context.isSilentOnLoss(), holdOnLoss: ({ context }) => context.isHoldOnLoss() },
+  guards: {
+    silentOnLoss: ({ context }) => context.isSilentOnLoss(),
+    holdOnLoss: ({ context }) => context.isHoldOnLoss(),
+  },
   actions: {
     startTrain: ({ context }) => context.startTrain(),
     stopTrain: ({ context }) => context.stopTrain(),
@@ -68,7 +77,13 @@ export const chart = setup({
     linked: { entry: 'startTrain', on: { lost: 'searching' } },
     searching: {
       on: { 'mend lost': 'linked' },
-      after: { loss: [{ guard: 'silentOnLoss', target: 'silent' }, { guard: 'holdOnLoss', target: 'holding' }, { target: 'fail-safe' }] },
+      after: {
+        loss: [
+          { guard: 'silentOnLoss', target: 'silent' },
+          { guard: 'holdOnLoss', target: 'holding' },
+          { target: 'fail-safe' },
+        ],
+      },
     },
     holding: { on: { 'mend lost': 'linked' } },
     'fail-safe': { entry: 'toFailSafe', on: { 'mend lost': 'linked' } },
@@ -78,7 +93,9 @@ export const chart = setup({
 
 /** Pulse for a stick position of -1 to 1. */
 export function stickPulse(stick: number, neutralSeconds: number, fullSeconds: number, reverseSeconds: number): number {
-  return stick >= 0 ? neutralSeconds + stick * (fullSeconds - neutralSeconds) : neutralSeconds - stick * (reverseSeconds - neutralSeconds);
+  return stick >= 0
+    ? neutralSeconds + stick * (fullSeconds - neutralSeconds)
+    : neutralSeconds - stick * (reverseSeconds - neutralSeconds);
 }
 
 export const faults = {
@@ -99,7 +116,17 @@ export const steps = {
 } as const satisfies Readonly<Record<string, StepForm>>;
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { stick: 0, sentStick: 0, lossShare: 0, isPowered: false, isFailSafe: false, isTrainOn: false, frameCount: 0, startSeconds: 0, pulseSeconds: 0 };
+  const state = {
+    stick: 0,
+    sentStick: 0,
+    lossShare: 0,
+    isPowered: false,
+    isFailSafe: false,
+    isTrainOn: false,
+    frameCount: 0,
+    startSeconds: 0,
+    pulseSeconds: 0,
+  };
   const { now, values, out } = host;
   const frameHertz = 1 / numbers.frame;
   const loss = host.stream('loss');
@@ -108,7 +135,9 @@ function make(host: Host, numbers: Parameters): Live {
     const isLinked = linked[run.state.mode] === 1 && !(state.lossShare > 0 && loss.uniform() < state.lossShare);
     if (isLinked) state.sentStick = state.stick;
     const deflection = state.sentStick;
-    const exact = state.isFailSafe ? numbers.loss.pulse : stickPulse(deflection, numbers.neutral, numbers.full, numbers.reverse);
+    const exact = state.isFailSafe
+      ? numbers.loss.pulse
+      : stickPulse(deflection, numbers.neutral, numbers.full, numbers.reverse);
     state.pulseSeconds = numbers.jitter === 0 ? exact : exact + numbers.jitter * jitter.normal();
     host.emit(out.line!, HIGH);
     host.wake(fallTimer, now[0]! + state.pulseSeconds);
@@ -119,7 +148,10 @@ function make(host: Host, numbers: Parameters): Live {
     host.emit(out.line!, LOW);
     host.emit(out.pulse!, state.pulseSeconds);
     const away = state.pulseSeconds - numbers.neutral;
-    host.update(out.deflection!, away / (away >= 0 ? numbers.full - numbers.neutral : numbers.neutral - numbers.reverse));
+    host.update(
+      out.deflection!,
+      away / (away >= 0 ? numbers.full - numbers.neutral : numbers.neutral - numbers.reverse),
+    );
   });
   const run = runChart(host, chart, {
     lossSeconds: numbers.loss.after,
@@ -186,7 +218,10 @@ export const receiver: PartKind = {
       says: `the receiver (${word('receiver.mode', read('receiver.mode'))}) sends a pulse of ${formatQuantity(value, 'time')}`,
       next: null,
     }),
-    line: ({ value, word }) => ({ says: `the receiver's line is ${word('receiver.line', value)}`, next: 'receiver.pulse' }),
+    line: ({ value, word }) => ({
+      says: `the receiver's line is ${word('receiver.line', value)}`,
+      next: 'receiver.pulse',
+    }),
   },
   make: make as PartKind['make'],
 };

@@ -15,10 +15,19 @@ const POSITIONS = ['reverse', 'neutral', 'forward', 'low', 'middle', 'high'] as 
 const BETWEEN = 0;
 
 export const parameters = z.strictObject({
-  positions: z.array(z.enum(POSITIONS)).min(1).max(6).prefault(['reverse', 'neutral', 'forward']).describe('positions in the order in which the lever passes them'),
+  positions: z
+    .array(z.enum(POSITIONS))
+    .min(1)
+    .max(6)
+    .prefault(['reverse', 'neutral', 'forward'])
+    .describe('positions in the order in which the lever passes them'),
   start: z.enum(POSITIONS).prefault('neutral').describe('position at the start'),
-  gap: seconds({ min: 0, max: 2, means: 'time between two contacts, with none closed', example: '15 ms' }).prefault('15 ms'),
-  dwell: seconds({ min: 0, max: 2, means: 'time on each contact that the lever passes', example: '20 ms' }).prefault('20 ms'),
+  gap: seconds({ min: 0, max: 2, means: 'time between two contacts, with none closed', example: '15 ms' }).prefault(
+    '15 ms',
+  ),
+  dwell: seconds({ min: 0, max: 2, means: 'time on each contact that the lever passes', example: '20 ms' }).prefault(
+    '20 ms',
+  ),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 
@@ -38,7 +47,10 @@ interface Lever {
 export const chart = setup({
   types: { context: {} as Lever, events: {} as { type: string } },
   guards: { there: ({ context }) => context.isThere() },
-  actions: { breakContact: ({ context }) => context.breakContact(), makeContact: ({ context }) => context.makeContact() },
+  actions: {
+    breakContact: ({ context }) => context.breakContact(),
+    makeContact: ({ context }) => context.makeContact(),
+  },
   delays: { gap: ({ context }) => context.gapSeconds, dwell: ({ context }) => context.dwellSeconds },
 }).createMachine({
   id: 'selector',
@@ -51,7 +63,11 @@ export const chart = setup({
       initial: 'apart',
       states: {
         apart: { entry: 'breakContact', after: { gap: 'passing' } },
-        passing: { entry: 'makeContact', always: { guard: 'there', target: '#selector.resting' }, after: { dwell: 'apart' } },
+        passing: {
+          entry: 'makeContact',
+          always: { guard: 'there', target: '#selector.resting' },
+          after: { dwell: 'apart' },
+        },
       },
     },
     stuck: { entry: 'breakContact', on: { 'mend between-contacts': 'resting' } },
@@ -59,11 +75,18 @@ export const chart = setup({
 });
 
 export const faults = {
-  'between-contacts': { enter: 'between-contacts', leave: 'mend between-contacts', means: 'the lever stands between two contacts and none is closed' },
+  'between-contacts': {
+    enter: 'between-contacts',
+    leave: 'mend between-contacts',
+    means: 'the lever stands between two contacts and none is closed',
+  },
 } as const satisfies Readonly<Record<string, Fault>>;
 
 export const steps = {
-  to: { means: 'move the lever to a position', schema: z.strictObject({ to: z.enum(POSITIONS).describe('position to move to') }) },
+  to: {
+    means: 'move the lever to a position',
+    schema: z.strictObject({ to: z.enum(POSITIONS).describe('position to move to') }),
+  },
 } as const satisfies Readonly<Record<string, StepForm>>;
 
 function make(host: Host, numbers: Parameters): Live {
@@ -108,7 +131,10 @@ export const selector: PartKind = {
   faults,
   steps,
   explain: {
-    position: ({ value, word }) => ({ says: `the selector's closed contact: ${word('selector.position', value)}`, next: null }),
+    position: ({ value, word }) => ({
+      says: `the selector's closed contact: ${word('selector.position', value)}`,
+      next: null,
+    }),
   },
   make: make as PartKind['make'],
 };

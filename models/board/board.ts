@@ -16,10 +16,30 @@ import { PIN_WORDS } from '../pwm-timer.ts';
 
 export const parameters = {
   clock: hertz({ min: 1000, max: 64e6, means: 'CPU clock', example: '8 MHz ± 1 %' }).prefault('16 MHz'),
-  'brown-out': volts({ min: 0, max: 30, means: 'supply below which the board is held in reset; 0 V switches it off', example: '2.7 V' }).prefault('2.7 V'),
-  hysteresis: volts({ min: 0, max: 1, means: 'rise above the brown-out level that ends the reset', example: '50 mV' }).prefault('50 mV'),
-  'start-up': seconds({ min: 0, max: 30, means: 'from good supply to the first instruction', example: '65 ms' }).prefault('65 ms'),
-  'boot-loader': seconds({ min: 0, max: 30, means: 'what a boot loader waits before the program starts', example: '0 s' }).prefault('0 s'),
+  'brown-out': volts({
+    min: 0,
+    max: 30,
+    means: 'supply below which the board is held in reset; 0 V switches it off',
+    example: '2.7 V',
+  }).prefault('2.7 V'),
+  hysteresis: volts({
+    min: 0,
+    max: 1,
+    means: 'rise above the brown-out level that ends the reset',
+    example: '50 mV',
+  }).prefault('50 mV'),
+  'start-up': seconds({
+    min: 0,
+    max: 30,
+    means: 'from good supply to the first instruction',
+    example: '65 ms',
+  }).prefault('65 ms'),
+  'boot-loader': seconds({
+    min: 0,
+    max: 30,
+    means: 'what a boot loader waits before the program starts',
+    example: '0 s',
+  }).prefault('0 s'),
 } as const;
 const schema = z.strictObject(parameters);
 type Parameters = Settled<z.output<typeof schema>>;
@@ -45,7 +65,10 @@ export const chart = setup({
   types: { context: {} as Board, events: {} as { type: string } },
   guards: { supplyGood: ({ context }) => context.isSupplyGood(), supplyBad: ({ context }) => context.isSupplyBad() },
   actions: { holdReset: ({ context }) => context.holdReset(), runProgram: ({ context }) => context.runProgram() },
-  delays: { startUp: ({ context }) => context.numbers['start-up'], bootLoader: ({ context }) => context.numbers['boot-loader'] },
+  delays: {
+    startUp: ({ context }) => context.numbers['start-up'],
+    bootLoader: ({ context }) => context.numbers['boot-loader'],
+  },
 }).createMachine({
   id: 'board',
   context: ({ input }) => input as Board,
@@ -65,8 +88,16 @@ export const chart = setup({
 });
 
 export const faults = {
-  'pin-stuck-low': { enter: 'pin-stuck-low', leave: 'mend pin-stuck-low', means: 'the output pin is shorted to ground' },
-  'pin-stuck-high': { enter: 'pin-stuck-high', leave: 'mend pin-stuck-high', means: 'the output pin is shorted to the supply' },
+  'pin-stuck-low': {
+    enter: 'pin-stuck-low',
+    leave: 'mend pin-stuck-low',
+    means: 'the output pin is shorted to ground',
+  },
+  'pin-stuck-high': {
+    enter: 'pin-stuck-high',
+    leave: 'mend pin-stuck-high',
+    means: 'the output pin is shorted to the supply',
+  },
   'pin-open': { enter: 'pin-open', leave: 'mend pin-open', means: 'the wire from the output pin is open' },
 } as const satisfies Readonly<Record<string, Fault>>;
 

@@ -20,38 +20,89 @@ import { POSITION_WORDS } from '../selector.ts';
 
 const counts = (means: string, low: number, high: number, example: [number, number]) =>
   z
-    .tuple([count({ min: low, max: high, means: `${means}, low end`, example: example[0] }), count({ min: low, max: high, means: `${means}, high end`, example: example[1] })])
+    .tuple([
+      count({ min: low, max: high, means: `${means}, low end`, example: example[0] }),
+      count({ min: low, max: high, means: `${means}, high end`, example: example[1] }),
+    ])
     .describe(`${means}: [low, high]`);
 const output = counts('compare values that the input range is mapped to', -32768, 65535, [46, 61]);
 
 export const parameters = z.strictObject({
   kind: z.literal('mapping').describe('a linear law from counts to compare values'),
-  every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).prefault('10 ms'),
+  every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).prefault(
+    '10 ms',
+  ),
   input: counts('counts of the pedal at rest and at full', 0, 65535, [186, 836]),
   output,
-  integer: z.literal([16, 32]).prefault(32).describe('bits of the integers that the law is computed in; 16 is the plain int of an 8-bit board'),
+  integer: z
+    .literal([16, 32])
+    .prefault(32)
+    .describe('bits of the integers that the law is computed in; 16 is the plain int of an 8-bit board'),
   clamp: z.boolean().prefault(false).describe('counts outside the input range are taken as its ends'),
-  'dead-band': count({ min: 0, max: 1023, means: 'counts above the low end that still give the low output', example: 8 }).prefault(0),
-  slew: perSecond({ above: 0, means: 'greatest change of the compare value, in steps a second', example: '40 1/s' }).optional(),
-  hold: seconds({ min: 0, max: 60, means: 'how long the low output is held after start-up', example: '1.5 s' }).prefault('0 s'),
-  plausible: counts('counts outside of which the input is disbelieved and neutral is given', 0, 65535, [100, 940]).optional(),
-  'plausible-after': seconds({ min: 0, max: 10, means: 'how long counts must be outside before they are disbelieved', example: '50 ms' }).prefault('0 s'),
-  filter: count({ min: 0, max: 10, means: 'exponential filter: each pass closes the gap by 1 / 2^filter; 0 is none', example: 2 }).prefault(0),
+  'dead-band': count({
+    min: 0,
+    max: 1023,
+    means: 'counts above the low end that still give the low output',
+    example: 8,
+  }).prefault(0),
+  slew: perSecond({
+    above: 0,
+    means: 'greatest change of the compare value, in steps a second',
+    example: '40 1/s',
+  }).optional(),
+  hold: seconds({
+    min: 0,
+    max: 60,
+    means: 'how long the low output is held after start-up',
+    example: '1.5 s',
+  }).prefault('0 s'),
+  plausible: counts(
+    'counts outside of which the input is disbelieved and neutral is given',
+    0,
+    65535,
+    [100, 940],
+  ).optional(),
+  'plausible-after': seconds({
+    min: 0,
+    max: 10,
+    means: 'how long counts must be outside before they are disbelieved',
+    example: '50 ms',
+  }).prefault('0 s'),
+  filter: count({
+    min: 0,
+    max: 10,
+    means: 'exponential filter: each pass closes the gap by 1 / 2^filter; 0 is none',
+    example: 2,
+  }).prefault(0),
   ranges: z
     .partialRecord(z.enum(POSITION_WORDS), z.strictObject({ output }))
     .optional()
     .describe('output range by selector position; positions that are not listed give neutral'),
   radio: z
     .strictObject({
-      beyond: ratio({ above: 0, max: 1, means: 'deflection of the stick, as a share of full, that takes over', example: '10 %' }),
-      keep: seconds({ min: 0, max: 60, means: 'how long the radio keeps control after the stick is back', example: '1 s' }).prefault('1 s'),
+      beyond: ratio({
+        above: 0,
+        max: 1,
+        means: 'deflection of the stick, as a share of full, that takes over',
+        example: '10 %',
+      }),
+      keep: seconds({
+        min: 0,
+        max: 60,
+        means: 'how long the radio keeps control after the stick is back',
+        example: '1 s',
+      }).prefault('1 s'),
     })
     .optional()
     .describe('a radio receiver overrides the pedal'),
   'keeps-time': z
-    .strictObject({ prescaler: z.literal([1, 8, 64, 256, 1024]).describe('divider for which the program counts its time') })
+    .strictObject({
+      prescaler: z.literal([1, 8, 64, 256, 1024]).describe('divider for which the program counts its time'),
+    })
     .optional()
-    .describe('the PWM timer is also the time base: its frame, at this divider, is what the program takes for one unit of time'),
+    .describe(
+      'the PWM timer is also the time base: its frame, at this divider, is what the program takes for one unit of time',
+    ),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 
@@ -59,12 +110,23 @@ export const ports = {
   in: {
     clock: { means: 'board clock; 0 stops the program', from: () => 'board.clock' },
     count: { means: 'result of the conversion', from: () => 'adc.count' },
-    position: { means: 'selector position', from: ({ partNames }) => (partNames.has('selector') ? 'selector.position' : undefined), wakes: false },
+    position: {
+      means: 'selector position',
+      from: ({ partNames }) => (partNames.has('selector') ? 'selector.position' : undefined),
+      wakes: false,
+    },
     tick: { means: 'tick of the PWM timer', from: () => 'pwm.tick', wakes: false },
     step: { means: 'change of the pulse for one step of the compare value', from: () => 'pwm.step', wakes: false },
     least: { means: 'pulse at compare 0', from: () => 'pwm.least', wakes: false },
-    radio: { means: "pulse of the radio receiver's channel", from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.pulse' : undefined) },
-    deflection: { means: 'deflection of the stick', from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.deflection' : undefined), wakes: false },
+    radio: {
+      means: "pulse of the radio receiver's channel",
+      from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.pulse' : undefined),
+    },
+    deflection: {
+      means: 'deflection of the stick',
+      from: ({ partNames }) => (partNames.has('receiver') ? 'receiver.deflection' : undefined),
+      wakes: false,
+    },
   },
   out: {
     convert: { means: 'conversions asked for: one each control pass', dimension: 'count' },
@@ -105,14 +167,33 @@ export const chart = setup({
     mapping: {
       initial: 'trusting',
       states: {
-        trusting: { on: { pass: [{ guard: 'radioAway', target: '#mapping.overridden' }, { guard: 'implausible', target: 'doubting' }] } },
+        trusting: {
+          on: {
+            pass: [
+              { guard: 'radioAway', target: '#mapping.overridden' },
+              { guard: 'implausible', target: 'doubting' },
+            ],
+          },
+        },
         doubting: {
-          on: { pass: [{ guard: 'radioAway', target: '#mapping.overridden' }, { guard: 'plausible', target: 'trusting' }] },
+          on: {
+            pass: [
+              { guard: 'radioAway', target: '#mapping.overridden' },
+              { guard: 'plausible', target: 'trusting' },
+            ],
+          },
           after: { disbelieve: '#mapping.disbelieving' },
         },
       },
     },
-    disbelieving: { on: { pass: [{ guard: 'radioAway', target: 'overridden' }, { guard: 'plausible', target: 'mapping' }] } },
+    disbelieving: {
+      on: {
+        pass: [
+          { guard: 'radioAway', target: 'overridden' },
+          { guard: 'plausible', target: 'mapping' },
+        ],
+      },
+    },
     overridden: {
       initial: 'away',
       states: {
@@ -130,19 +211,42 @@ export function wrapped(value: number, bits: number): number {
 }
 
 /** The law in C integers; `inLow` equal to `inHigh` gives `outLow`, where the program itself would divide by zero. */
-export function mappedCount(countValue: number, inLow: number, inHigh: number, outLow: number, outHigh: number, bits: number): number {
+export function mappedCount(
+  countValue: number,
+  inLow: number,
+  inHigh: number,
+  outLow: number,
+  outHigh: number,
+  bits: number,
+): number {
   const span = wrapped(inHigh - inLow, bits);
   if (span === 0) return outLow;
-  const product = bits === 32 ? Math.imul(countValue - inLow, outHigh - outLow) : wrapped(Math.imul(countValue - inLow, outHigh - outLow), 16);
+  const product =
+    bits === 32
+      ? Math.imul(countValue - inLow, outHigh - outLow)
+      : wrapped(Math.imul(countValue - inLow, outHigh - outLow), 16);
   return wrapped(Math.trunc(product / span) + outLow, bits);
 }
 
 /** Counts that the law maps to exactly `compare`, scanned from a range; used to say what would help. */
-export function countsFor(compare: number, numbers: Pick<Parameters, 'input' | 'output' | 'integer'>): { readonly least: number; readonly most: number } | undefined {
+export function countsFor(
+  compare: number,
+  numbers: Pick<Parameters, 'input' | 'output' | 'integer'>,
+): { readonly least: number; readonly most: number } | undefined {
   let least: number | undefined;
   let most: number | undefined;
   for (let candidate = 0; candidate <= 1023; candidate += 1) {
-    if (mappedCount(candidate, numbers.input[0], numbers.input[1], numbers.output[0], numbers.output[1], numbers.integer) !== compare) continue;
+    if (
+      mappedCount(
+        candidate,
+        numbers.input[0],
+        numbers.input[1],
+        numbers.output[0],
+        numbers.output[1],
+        numbers.integer,
+      ) !== compare
+    )
+      continue;
     least ??= candidate;
     most = candidate;
   }
@@ -152,7 +256,17 @@ export function countsFor(compare: number, numbers: Pick<Parameters, 'input' | '
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { hertz: 0, passTick: 0, passCount: 0, firstTick: 0, filtered: 0, isFilterPrimed: false, compare: 0, hasWritten: false, slewed: 0 };
+  const state = {
+    hertz: 0,
+    passTick: 0,
+    passCount: 0,
+    firstTick: 0,
+    filtered: 0,
+    isFilterPrimed: false,
+    compare: 0,
+    hasWritten: false,
+    slewed: 0,
+  };
   const { now, values, out, bits } = host;
   const filteredOut = out.count!;
   const convertOut = out.convert!;
@@ -165,7 +279,16 @@ function make(host: Host, numbers: Parameters): Live {
   const radioIn = host.in.radio!;
   const deflectionIn = host.in.deflection!;
   const [inLow, inHigh] = numbers.input;
-  const { clamp: isClamped, 'dead-band': deadBand, integer, filter, slew, output: plainOutput, every, 'keeps-time': keepsTime } = numbers;
+  const {
+    clamp: isClamped,
+    'dead-band': deadBand,
+    integer,
+    filter,
+    slew,
+    output: plainOutput,
+    every,
+    'keeps-time': keepsTime,
+  } = numbers;
   const hasRanges = numbers.ranges !== undefined;
   const rangeOf = POSITION_WORDS.map((word) => numbers.ranges?.[word]?.output);
   const neutral = numbers.output[0];
@@ -178,7 +301,8 @@ function make(host: Host, numbers: Parameters): Live {
     disbelieveSeconds: numbers['plausible-after'],
     keepSeconds: numbers.radio?.keep ?? 0,
     isPlausible: () => state.filtered >= least && state.filtered <= most,
-    isRadioAway: () => numbers.radio !== undefined && deflectionIn >= 0 && Math.abs(values[deflectionIn]!) > numbers.radio.beyond,
+    isRadioAway: () =>
+      numbers.radio !== undefined && deflectionIn >= 0 && Math.abs(values[deflectionIn]!) > numbers.radio.beyond,
   };
   const run = runChart(host, chart, program);
   const pass = run.event('pass');
@@ -270,13 +394,23 @@ const tellCompare: Explain = ({ parameters: raw, read, word, value, wanted, wire
   const mode = word('firmware.mode', read('firmware.mode'));
   const filtered = read('firmware.count');
   const [low, high] = numbers.output;
-  if (mode.startsWith('overridden')) return { says: `the radio has taken over and asks for compare ${value}`, next: wired('radio') ?? null };
-  if (mode === 'disbelieving') return { says: `count ${filtered} is outside the plausible ${numbers.plausible?.join(' to ')}, so neutral is written: compare ${value}`, next: 'adc.count' };
+  if (mode.startsWith('overridden'))
+    return { says: `the radio has taken over and asks for compare ${value}`, next: wired('radio') ?? null };
+  if (mode === 'disbelieving')
+    return {
+      says: `count ${filtered} is outside the plausible ${numbers.plausible?.join(' to ')}, so neutral is written: compare ${value}`,
+      next: 'adc.count',
+    };
   if (mode === 'holding') return { says: `the start-up hold writes neutral: compare ${value}`, next: null };
   const says = `count ${filtered} is mapped from ${numbers.input.join('..')} to ${low}..${high}: compare ${value}`;
   if (wanted === undefined) return { says, next: 'adc.count' };
   const shift = value > wanted.most ? wanted.most - value : value < wanted.least ? wanted.least - value : 0;
-  const which = value === low ? `output low ${low + shift} instead of ${low}` : value === high ? `output high ${high + shift} instead of ${high}` : `output ${low + shift}..${high + shift} instead of ${low}..${high}`;
+  const which =
+    value === low
+      ? `output low ${low + shift} instead of ${low}`
+      : value === high
+        ? `output high ${high + shift} instead of ${high}`
+        : `output ${low + shift}..${high + shift} instead of ${low}..${high}`;
   const suitable = countsFor(value + shift, numbers);
   return {
     says,
@@ -297,6 +431,9 @@ export const mapping: PartKind = {
   ports,
   chart,
   faults,
-  explain: { compare: tellCompare, count: ({ value }) => ({ says: `the program takes count ${value}`, next: 'adc.count' }) },
+  explain: {
+    compare: tellCompare,
+    count: ({ value }) => ({ says: `the program takes count ${value}`, next: 'adc.count' }),
+  },
   make: make as PartKind['make'],
 };

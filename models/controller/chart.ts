@@ -91,7 +91,11 @@ export const chart = setup({
         // No pulse yet since power-on: only now may end points be learned.
         listening: {
           on: {
-            pulse: [{ guard: 'learnable', target: '#controller.learning' }, { guard: 'inWindow', target: 'holding' }, { target: 'refusing' }],
+            pulse: [
+              { guard: 'learnable', target: '#controller.learning' },
+              { guard: 'inWindow', target: 'holding' },
+              { target: 'refusing' },
+            ],
             'bad pulse': 'refusing',
           },
         },
@@ -112,7 +116,10 @@ export const chart = setup({
       initial: 'full',
       on: { 'bad pulse': 'waiting-for-neutral.refusing', silence: 'waiting-for-neutral' },
       states: {
-        full: { on: { pulse: { guard: 'notFull', target: '#controller.waiting-for-neutral.refusing' } }, after: { learn: 'low' } },
+        full: {
+          on: { pulse: { guard: 'notFull', target: '#controller.waiting-for-neutral.refusing' } },
+          after: { learn: 'low' },
+        },
         low: { entry: 'learnFull', on: { pulse: { guard: 'notFull', target: 'neutral' } } },
         neutral: { on: { pulse: { guard: 'learnable', target: 'low' } }, after: { learn: 'done' } },
         done: { entry: 'learnNeutral', always: '#controller.waiting-for-neutral' },
@@ -136,21 +143,43 @@ export const chart = setup({
         driving: {
           entry: 'forgetReverse',
           on: {
-            pulse: [{ guard: 'neutral', target: 'neutral' }, { guard: 'backward', target: 'braking' }],
-            volts: [{ guard: 'cutDue', target: '#controller.cut-off' }, { guard: 'belowLimit', target: 'limited' }],
+            pulse: [
+              { guard: 'neutral', target: 'neutral' },
+              { guard: 'backward', target: 'braking' },
+            ],
+            volts: [
+              { guard: 'cutDue', target: '#controller.cut-off' },
+              { guard: 'belowLimit', target: 'limited' },
+            ],
           },
         },
         limited: {
           on: {
-            pulse: [{ guard: 'neutral', target: 'neutral' }, { guard: 'backward', target: 'braking' }],
-            volts: [{ guard: 'cutDue', target: '#controller.cut-off' }, { guard: 'aboveLimit', target: 'driving' }],
+            pulse: [
+              { guard: 'neutral', target: 'neutral' },
+              { guard: 'backward', target: 'braking' },
+            ],
+            volts: [
+              { guard: 'cutDue', target: '#controller.cut-off' },
+              { guard: 'aboveLimit', target: 'driving' },
+            ],
           },
         },
         braking: {
-          on: { pulse: [{ guard: 'forward', target: 'driving' }, { guard: 'neutral', target: 'neutral', actions: 'allowReverse' }] },
+          on: {
+            pulse: [
+              { guard: 'forward', target: 'driving' },
+              { guard: 'neutral', target: 'neutral', actions: 'allowReverse' },
+            ],
+          },
         },
         reversing: {
-          on: { pulse: [{ guard: 'forward', target: 'driving' }, { guard: 'neutral', target: 'neutral' }] },
+          on: {
+            pulse: [
+              { guard: 'forward', target: 'driving' },
+              { guard: 'neutral', target: 'neutral' },
+            ],
+          },
         },
       },
     },
@@ -164,10 +193,7 @@ export const chart = setup({
     'signal-lost': {
       entry: 'loseSignal',
       on: {
-        pulse: [
-          { guard: 'rearmsAtOnce', target: 'armed' },
-          { target: 'waiting-for-neutral' },
-        ],
+        pulse: [{ guard: 'rearmsAtOnce', target: 'armed' }, { target: 'waiting-for-neutral' }],
       },
     },
   },

@@ -30,7 +30,10 @@ export const ports = {
     arming: { means: 'how far the pulse is inside what arming takes; negative when outside', dimension: 'time' },
     refusal: { means: 'why it does not arm', dimension: 'count', words: REFUSALS },
     drive: { means: 'drive given to the motor, -1 to 1', dimension: 'ratio' },
-    steps: { means: 'how often the drive went higher than ever since power-on: the distinct steps of a rising sweep', dimension: 'count' },
+    steps: {
+      means: 'how often the drive went higher than ever since power-on: the distinct steps of a rising sweep',
+      dimension: 'count',
+    },
     brake: { means: 'braking, 0 to 1', dimension: 'ratio' },
     neutral: { means: 'neutral pulse that it works with', dimension: 'time' },
     full: { means: 'full pulse that it works with', dimension: 'time' },
@@ -43,7 +46,10 @@ export const faults = {
     enter: 'clock-off',
     leave: 'mend clock-off',
     means: "the controller's own clock runs off, so that it measures pulses too long (positive) or too short",
-    amount: { schema: ratio({ min: -0.5, max: 0.5, means: 'error of its time measurement', example: '5 %' }), default: 0.05 },
+    amount: {
+      schema: ratio({ min: -0.5, max: 0.5, means: 'error of its time measurement', example: '5 %' }),
+      default: 0.05,
+    },
   },
 } as const satisfies Readonly<Record<string, Fault>>;
 
@@ -82,10 +88,20 @@ function make(host: Host, numbers: Parameters): Live {
   const [leastPulse, mostPulse] = numbers.pulse.valid;
   const [leastPeriod, mostPeriod] = numbers.pulse.period;
   const deadSeconds = numbers.pulse.dead ?? Math.max(arming.window.above, arming.window.below);
-  const scale = { neutralSeconds: state.neutralSeconds, fullSeconds: state.fullSeconds, reverseSeconds: numbers.pulse.reverse ?? Number.NaN, deadSeconds };
+  const scale = {
+    neutralSeconds: state.neutralSeconds,
+    fullSeconds: state.fullSeconds,
+    reverseSeconds: numbers.pulse.reverse ?? Number.NaN,
+    deadSeconds,
+  };
   const windowMargin = (): number =>
-    distanceInside(state.pulseSeconds, state.neutralSeconds - arming.window.below, state.neutralSeconds + arming.window.above);
-  const periodMargin = (): number => (state.periodSeconds === 0 ? Number.POSITIVE_INFINITY : distanceInside(state.periodSeconds, leastPeriod, mostPeriod));
+    distanceInside(
+      state.pulseSeconds,
+      state.neutralSeconds - arming.window.below,
+      state.neutralSeconds + arming.window.above,
+    );
+  const periodMargin = (): number =>
+    state.periodSeconds === 0 ? Number.POSITIVE_INFINITY : distanceInside(state.periodSeconds, leastPeriod, mostPeriod);
 
   const useConstants = (): void => {
     (scale as { -readonly [K in keyof PulseScale]: number }).neutralSeconds = state.neutralSeconds;
@@ -110,13 +126,17 @@ function make(host: Host, numbers: Parameters): Live {
     isInWindow: () => windowMargin() >= 0,
     isForward: () => state.wanted > 0,
     isBackward: () => state.wanted < 0,
-    isFull: () => Math.abs(state.pulseSeconds - state.neutralSeconds) >= (1 - FULL_SHARE) * Math.abs(state.fullSeconds - state.neutralSeconds) && state.pulseSeconds > state.neutralSeconds === state.fullSeconds > state.neutralSeconds,
+    isFull: () =>
+      Math.abs(state.pulseSeconds - state.neutralSeconds) >=
+        (1 - FULL_SHARE) * Math.abs(state.fullSeconds - state.neutralSeconds) &&
+      state.pulseSeconds > state.neutralSeconds === state.fullSeconds > state.neutralSeconds,
     mayReverse: () => numbers.reverse === 'direct' || (numbers.reverse !== 'none' && state.mayReverse),
     isReversible: () => numbers.pulse.reverse !== undefined,
     isCutDue: () => now[0]! >= state.cutFromSeconds,
     isBelowLimit: () => cutoff?.limit !== undefined && values[supplyIn]! < cutoff.limit,
     mayResume: () => cutoff !== undefined && cutoff.latched === false && values[supplyIn]! >= releaseVolts,
-    mayResumeAtNeutral: () => cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyIn]! >= releaseVolts,
+    mayResumeAtNeutral: () =>
+      cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyIn]! >= releaseVolts,
     forgetReverse: () => {
       state.mayReverse = false;
     },
@@ -124,7 +144,8 @@ function make(host: Host, numbers: Parameters): Live {
       state.mayReverse = numbers.reverse !== 'none';
     },
     learnFull: () => {
-      state.learnedFullSeconds = state.learnedFullSeconds === 0 ? state.pulseSeconds : Math.max(state.learnedFullSeconds, state.pulseSeconds);
+      state.learnedFullSeconds =
+        state.learnedFullSeconds === 0 ? state.pulseSeconds : Math.max(state.learnedFullSeconds, state.pulseSeconds);
     },
     learnNeutral: () => {
       state.fullSeconds = state.learnedFullSeconds;
@@ -138,6 +159,8 @@ function make(host: Host, numbers: Parameters): Live {
     disarm: () => {
       state.mayReverse = false;
       stop();
+      // Nothing has been measured yet that could be near to arming.
+      host.update(out.arming!, Number.NEGATIVE_INFINITY);
     },
     setClockOff: () => {
       state.clockError = numbers.pulse.clock + state.clockFault;
@@ -148,9 +171,18 @@ function make(host: Host, numbers: Parameters): Live {
   };
   const releaseVolts = cutoff?.release ?? cutoff?.cut ?? 0;
   const run = runChart(host, chart, controller);
-  const events = { supply: run.event('supply'), pulse: run.event('pulse'), bad: run.event('bad pulse'), silence: run.event('silence'), volts: run.event('volts') };
+  const events = {
+    supply: run.event('supply'),
+    pulse: run.event('pulse'),
+    bad: run.event('bad pulse'),
+    silence: run.event('silence'),
+    volts: run.event('volts'),
+  };
   const isLost = run.inside('signal-lost');
-  const isWaiting = Uint8Array.from(run.inside('waiting-for-neutral'), (flag, leaf) => flag | run.inside('locked-out')[leaf]!);
+  const isWaiting = Uint8Array.from(
+    run.inside('waiting-for-neutral'),
+    (flag, leaf) => flag | run.inside('locked-out')[leaf]!,
+  );
   const isLimited = run.inside('armed.limited');
   const isBraking = run.inside('armed.braking');
   const isReversing = run.inside('armed.reversing');
@@ -239,7 +271,11 @@ function make(host: Host, numbers: Parameters): Live {
     const isWidthGood = state.pulseSeconds >= leastPulse && state.pulseSeconds <= mostPulse;
     const isPeriodGood = periodMargin() >= 0;
     host.emit(pulseOut, state.pulseSeconds);
-    if (isWaiting[run.state.mode] === 1) host.update(out.arming!, Math.min(windowMargin(), periodMargin(), distanceInside(state.pulseSeconds, leastPulse, mostPulse)));
+    if (isWaiting[run.state.mode] === 1)
+      host.update(
+        out.arming!,
+        Math.min(windowMargin(), periodMargin(), distanceInside(state.pulseSeconds, leastPulse, mostPulse)),
+      );
     if (isWidthGood && isPeriodGood) {
       state.wanted = driveOf(state.pulseSeconds, scale);
       host.wake(silenceTimer, now[0]! + controller.lostSeconds);
@@ -247,7 +283,8 @@ function make(host: Host, numbers: Parameters): Live {
     } else {
       run.send(events.bad);
     }
-    if (isWaiting[run.state.mode] === 1) host.update(out.refusal!, !isPeriodGood ? 3 : !isWidthGood ? 4 : controller.isInWindow() ? 0 : 2);
+    if (isWaiting[run.state.mode] === 1)
+      host.update(out.refusal!, !isPeriodGood ? 3 : !isWidthGood ? 4 : controller.isInWindow() ? 0 : 2);
     apply();
   };
 

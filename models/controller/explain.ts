@@ -38,7 +38,10 @@ function tellWaiting({ name, numbers, read }: View): Told {
       wanted: { least: neutral - below, most: neutral + above, to: 'arm' },
     };
   }
-  return { says: `${name} sees ${time(pulse)}, inside its ${window}, and waits until it has lasted ${time(numbers.arming.hold)}`, next: `${name}.pulse` };
+  return {
+    says: `${name} sees ${time(pulse)}, inside its ${window}, and waits until it has lasted ${time(numbers.arming.hold)}`,
+    next: `${name}.pulse`,
+  };
 }
 
 const linkOf = (numbers: Parameters): string => (numbers.input === 'receiver' ? 'receiver.line' : 'pwm.line');
@@ -48,12 +51,32 @@ const framesOf = (numbers: Parameters): string => (numbers.input === 'receiver' 
 function tellStopped(mode: string, { name, numbers, read }: View): Told {
   const supply = formatQuantity(read('battery.voltage'), 'voltage');
   const pulse = time(read(`${name}.pulse`));
-  if (mode === 'unpowered') return { says: `${name} is off: supply ${supply}, it needs ${formatQuantity(numbers['least-voltage'], 'voltage')}`, next: 'battery.voltage' };
-  if (mode === 'starting') return { says: `${name} is starting up, which takes ${time(numbers.boot)}`, next: 'battery.voltage' };
-  if (mode === 'locked-out') return { says: `${name} locked itself out after ${time(numbers.arming.refuse.after)} of a wrong startup pulse (${pulse}); cycle its power`, next: `${name}.pulse` };
-  if (mode === 'cut-off') return { says: `${name} cut off: its supply (${supply}) had been below ${formatQuantity(numbers.cutoff?.cut ?? 0, 'voltage')} for ${time(numbers.cutoff?.delay ?? 0)}`, next: 'battery.voltage' };
-  if (mode === 'signal-lost') return { says: `${name} has seen no valid pulse for ${time(numbers['signal-loss'].after)}: ${numbers['signal-loss'].then}`, next: linkOf(numbers) };
-  return { says: `${name} is learning its end points (${mode}): the pulse at power-on was ${pulse}`, next: `${name}.pulse` };
+  if (mode === 'unpowered')
+    return {
+      says: `${name} is off: supply ${supply}, it needs ${formatQuantity(numbers['least-voltage'], 'voltage')}`,
+      next: 'battery.voltage',
+    };
+  if (mode === 'starting')
+    return { says: `${name} is starting up, which takes ${time(numbers.boot)}`, next: 'battery.voltage' };
+  if (mode === 'locked-out')
+    return {
+      says: `${name} locked itself out after ${time(numbers.arming.refuse.after)} of a wrong startup pulse (${pulse}); cycle its power`,
+      next: `${name}.pulse`,
+    };
+  if (mode === 'cut-off')
+    return {
+      says: `${name} cut off: its supply (${supply}) had been below ${formatQuantity(numbers.cutoff?.cut ?? 0, 'voltage')} for ${time(numbers.cutoff?.delay ?? 0)}`,
+      next: 'battery.voltage',
+    };
+  if (mode === 'signal-lost')
+    return {
+      says: `${name} has seen no valid pulse for ${time(numbers['signal-loss'].after)}: ${numbers['signal-loss'].then}`,
+      next: linkOf(numbers),
+    };
+  return {
+    says: `${name} is learning its end points (${mode}): the pulse at power-on was ${pulse}`,
+    next: `${name}.pulse`,
+  };
 }
 
 const tellMode: Explain = ({ name, parameters, read, word }) => {
@@ -61,7 +84,10 @@ const tellMode: Explain = ({ name, parameters, read, word }) => {
   const mode = word(`${name}.mode`, read(`${name}.mode`));
   if (mode.startsWith('waiting-for-neutral')) return tellWaiting(view);
   if (mode.startsWith('armed')) {
-    return { says: `${name} is ${mode}: pulse ${time(read(`${name}.pulse`))}, neutral ${time(read(`${name}.neutral`))}, full ${time(read(`${name}.full`))}`, next: `${name}.pulse` };
+    return {
+      says: `${name} is ${mode}: pulse ${time(read(`${name}.pulse`))}, neutral ${time(read(`${name}.neutral`))}, full ${time(read(`${name}.full`))}`,
+      next: `${name}.pulse`,
+    };
   }
   return tellStopped(mode, view);
 };
@@ -70,6 +96,10 @@ export const explain: Readonly<Record<string, Explain>> = {
   mode: tellMode,
   arming: tellMode,
   refusal: tellMode,
+  steps: ({ name, value }) => ({
+    says: `${name} went ${value} times higher than ever since power-on`,
+    next: `${name}.drive`,
+  }),
   drive: (link) => {
     const mode = link.word(`${link.name}.mode`, link.read(`${link.name}.mode`));
     const drive = formatQuantity(link.value, 'ratio');
@@ -77,16 +107,22 @@ export const explain: Readonly<Record<string, Explain>> = {
       const why = tellMode(link);
       return { ...why, says: `drive ${drive}: ${why.says}` };
     }
-    return { says: `${link.name} (${mode}) gives drive ${drive} for a pulse of ${time(link.read(`${link.name}.pulse`))}`, next: `${link.name}.pulse` };
+    return {
+      says: `${link.name} (${mode}) gives drive ${drive} for a pulse of ${time(link.read(`${link.name}.pulse`))}`,
+      next: `${link.name}.pulse`,
+    };
   },
   pulse: ({ name, parameters, value, wanted }) => {
     const numbers = parameters as Parameters;
-    const off = numbers.pulse.clock === 0 ? '' : `, its clock being ${formatQuantity(numbers.pulse.clock, 'ratio')} off`;
+    const off =
+      numbers.pulse.clock === 0 ? '' : `, its clock being ${formatQuantity(numbers.pulse.clock, 'ratio')} off`;
     const scale = 1 + numbers.pulse.clock;
     return {
       says: `${name} measured ${time(value)}${off}`,
       next: numbers.input === 'receiver' ? 'receiver.pulse' : 'pwm.pulse',
-      ...(wanted === undefined ? {} : { wanted: { ...wanted, least: wanted.least / scale, most: wanted.most / scale } }),
+      ...(wanted === undefined
+        ? {}
+        : { wanted: { ...wanted, least: wanted.least / scale, most: wanted.most / scale } }),
     };
   },
 };

@@ -5,16 +5,30 @@ import { range, ratio, type Settled, seconds, volts, window } from '../../sim/un
 const pulse = (means: string, example: string) => seconds({ above: 0, max: 0.02, means, example });
 
 export const parameters = z.strictObject({
-  input: z.enum(['pwm', 'receiver']).prefault('pwm').describe("what drives the pulse line: the board's timer, or a radio receiver"),
+  input: z
+    .enum(['pwm', 'receiver'])
+    .prefault('pwm')
+    .describe("what drives the pulse line: the board's timer, or a radio receiver"),
   pulse: z.strictObject({
     neutral: pulse('pulse at which the motor stands', '1500 us'),
     full: pulse('pulse for full drive', '2000 us'),
     reverse: pulse('pulse for full reverse; without it there is no reverse', '1000 us').optional(),
-    dead: seconds({ min: 0, max: 0.005, means: 'dead band about neutral, as a half-width; the arming window if not given', example: '25 us' }).optional(),
+    dead: seconds({
+      min: 0,
+      max: 0.005,
+      means: 'dead band about neutral, as a half-width; the arming window if not given',
+      example: '25 us',
+    }).optional(),
     valid: range(pulse('widths that are taken as a pulse at all', '700 us')).prefault(['700 us', '2400 us']),
-    period: range(seconds({ above: 0, max: 1, means: 'times from pulse to pulse that are accepted', example: '4 ms' })).prefault(['4 ms', '30 ms']),
-    clock: ratio({ min: -0.5, max: 0.5, means: 'error of its own time measurement', example: '0 % ± 1 %' }).prefault('0 %'),
-    resolution: seconds({ min: 0, max: 1e-3, means: 'step in which it measures a pulse', example: '1 us' }).prefault('0 us'),
+    period: range(
+      seconds({ above: 0, max: 1, means: 'times from pulse to pulse that are accepted', example: '4 ms' }),
+    ).prefault(['4 ms', '30 ms']),
+    clock: ratio({ min: -0.5, max: 0.5, means: 'error of its own time measurement', example: '0 % ± 1 %' }).prefault(
+      '0 %',
+    ),
+    resolution: seconds({ min: 0, max: 1e-3, means: 'step in which it measures a pulse', example: '1 us' }).prefault(
+      '0 us',
+    ),
   }),
   arming: z
     .strictObject({
@@ -22,40 +36,81 @@ export const parameters = z.strictObject({
       hold: seconds({ min: 0, max: 60, means: 'how long neutral must last', example: '1 s' }).prefault('1 s'),
       refuse: z
         .strictObject({
-          then: z.enum(['wait', 'lock-out']).prefault('wait').describe('wait for neutral, or stay locked until power is cycled'),
-          after: seconds({ min: 0, max: 60, means: 'how long a wrong pulse is watched before locking out', example: '2 s' }).prefault('2 s'),
+          then: z
+            .enum(['wait', 'lock-out'])
+            .prefault('wait')
+            .describe('wait for neutral, or stay locked until power is cycled'),
+          after: seconds({
+            min: 0,
+            max: 60,
+            means: 'how long a wrong pulse is watched before locking out',
+            example: '2 s',
+          }).prefault('2 s'),
           blink: z.string().max(60).prefault('steady').describe('blink pattern of the refusal, as its manual names it'),
         })
         .prefault({}),
     })
     .prefault({}),
-  boot: seconds({ min: 0, max: 30, means: 'from power to the first look at the line', example: '0.3 s' }).prefault('0.3 s'),
+  boot: seconds({ min: 0, max: 30, means: 'from power to the first look at the line', example: '0.3 s' }).prefault(
+    '0.3 s',
+  ),
   'least-voltage': volts({ min: 0, max: 100, means: 'supply below which it is off', example: '5 V' }).prefault('5 V'),
-  reverse: z.enum(['direct', 'brake-first', 'delayed', 'none']).prefault('brake-first').describe('what a backward pulse does'),
-  'reverse-delay': seconds({ min: 0, max: 30, means: 'how long neutral must last before reverse, for the rule `delayed`', example: '0.5 s' }).prefault('0.5 s'),
+  reverse: z
+    .enum(['direct', 'brake-first', 'delayed', 'none'])
+    .prefault('brake-first')
+    .describe('what a backward pulse does'),
+  'reverse-delay': seconds({
+    min: 0,
+    max: 30,
+    means: 'how long neutral must last before reverse, for the rule `delayed`',
+    example: '0.5 s',
+  }).prefault('0.5 s'),
   cutoff: z
     .strictObject({
       warn: volts({ above: 0, max: 200, means: 'supply below which the buzzer sounds', example: '22.2 V' }).optional(),
-      limit: volts({ above: 0, max: 200, means: 'supply below which the drive is limited', example: '21.6 V' }).optional(),
+      limit: volts({
+        above: 0,
+        max: 200,
+        means: 'supply below which the drive is limited',
+        example: '21.6 V',
+      }).optional(),
       'limit-to': ratio({ min: 0, max: 1, means: 'greatest drive while limited', example: '50 %' }).prefault('50 %'),
       cut: volts({ above: 0, max: 200, means: 'supply below which it cuts off', example: '21 V' }),
-      delay: seconds({ min: 0, max: 60, means: 'how long the supply must be below', example: '500 ms' }).prefault('500 ms'),
-      release: volts({ above: 0, max: 200, means: 'supply above which it may resume; the cut voltage if not given', example: '23 V' }).optional(),
+      delay: seconds({ min: 0, max: 60, means: 'how long the supply must be below', example: '500 ms' }).prefault(
+        '500 ms',
+      ),
+      release: volts({
+        above: 0,
+        max: 200,
+        means: 'supply above which it may resume; the cut voltage if not given',
+        example: '23 V',
+      }).optional(),
       latched: z
         .union([z.boolean(), z.literal('power-cycle')])
         .prefault(true)
-        .describe('false: resumes by itself; true: needs a neutral pulse; power-cycle: needs to be switched off and on'),
+        .describe(
+          'false: resumes by itself; true: needs a neutral pulse; power-cycle: needs to be switched off and on',
+        ),
     })
     .optional(),
   'signal-loss': z
     .strictObject({
-      after: seconds({ above: 0, max: 30, means: 'how long the pulses may be missing', example: '300 ms' }).prefault('300 ms'),
-      then: z.enum(['coast', 'brake', 'hold']).prefault('coast').describe('what the motor does then; hold keeps driving'),
+      after: seconds({ above: 0, max: 30, means: 'how long the pulses may be missing', example: '300 ms' }).prefault(
+        '300 ms',
+      ),
+      then: z
+        .enum(['coast', 'brake', 'hold'])
+        .prefault('coast')
+        .describe('what the motor does then; hold keeps driving'),
       rearm: z.enum(['neutral', 'at-once']).prefault('neutral').describe('what it takes to drive again'),
     })
     .prefault({}),
   learning: z
-    .strictObject({ hold: seconds({ above: 0, max: 60, means: 'how long each end point must be held', example: '2 s' }).prefault('2 s') })
+    .strictObject({
+      hold: seconds({ above: 0, max: 60, means: 'how long each end point must be held', example: '2 s' }).prefault(
+        '2 s',
+      ),
+    })
     .optional()
     .describe('learns its end points when powered up with the pedal down'),
 });

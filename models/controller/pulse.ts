@@ -14,10 +14,14 @@ export interface PulseScale {
   readonly deadSeconds: number;
 }
 
-/** Width as a controller with its own clock and a counter of finite resolution measures it. */
+/**
+ * Width as a controller with its own clock and a counter of finite resolution measures it: cut to whole steps.
+ *
+ * Without a resolution it is rounded to a nanosecond: instants are float64, and what lies below is no measurement.
+ */
 export function measuredSeconds(widthSeconds: number, clockError: number, resolutionSeconds: number): number {
   const seen = widthSeconds * (1 + clockError);
-  if (resolutionSeconds === 0) return seen;
+  if (resolutionSeconds === 0) return Math.round(seen * 1e9) / 1e9;
   // A hair of slack keeps a width that is a whole number of steps on paper from losing one to rounding.
   return Math.floor(seen / resolutionSeconds + 1e-6) * resolutionSeconds;
 }

@@ -53,7 +53,9 @@ export function signalsOf(parts: readonly SettledPart[]): SignalInfo[] {
       shape: 'held' as const,
       modes: tableOf(kind.chart).leaves,
       means: `mode of ${name}`,
-      ...(kind.gauges === undefined ? {} : { gauges: Object.fromEntries(Object.entries(kind.gauges).map(([mode, port]) => [mode, `${name}.${port}`])) }),
+      ...(kind.gauges === undefined
+        ? {}
+        : { gauges: Object.fromEntries(Object.entries(kind.gauges).map(([mode, port]) => [mode, `${name}.${port}`])) }),
     },
     ...Object.entries(kind.ports.out).map(([port, out]) => signalOf(`${name}.${port}`, out)),
   ]);
@@ -72,12 +74,21 @@ function signalOf(name: string, out: OutPort): SignalInfo {
 }
 
 /** Wires and starts the parts. `acts` must be sorted by time. */
-export function assemble(parts: readonly SettledPart[], seed: number, acts: readonly Act[], journalFor?: (kernel: Kernel) => Journal): Assembly {
+export function assemble(
+  parts: readonly SettledPart[],
+  seed: number,
+  acts: readonly Act[],
+  journalFor?: (kernel: Kernel) => Journal,
+): Assembly {
   const signals = signalsOf(parts);
   const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
   const partNames = new Set(parts.map((part) => part.name));
   const wirings = parts.map((part) => wiringOf(part, parts, partNames));
-  const quiet = new Set(parts.flatMap(({ name, kind }) => Object.entries(kind.ports.out).flatMap(([port, out]) => (out.quiet === true ? [`${name}.${port}`] : []))));
+  const quiet = new Set(
+    parts.flatMap(({ name, kind }) =>
+      Object.entries(kind.ports.out).flatMap(([port, out]) => (out.quiet === true ? [`${name}.${port}`] : [])),
+    ),
+  );
   const routes: [rank: number, bit: number][][] = signals.map(() => []);
   parts.forEach(({ name, kind }, rank) => {
     Object.entries(kind.ports.in).forEach(([port, inPort], index) => {
@@ -121,7 +132,11 @@ function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonl
   return { seconds: act.seconds, act: () => live.command?.(act.form, act.contents) };
 }
 
-function wiringOf(part: SettledPart, parts: readonly SettledPart[], partNames: ReadonlySet<string>): Record<string, string | undefined> {
+function wiringOf(
+  part: SettledPart,
+  parts: readonly SettledPart[],
+  partNames: ReadonlySet<string>,
+): Record<string, string | undefined> {
   const self: Self = {
     name: part.name,
     parameters: part.parameters,
@@ -147,8 +162,12 @@ function hostOf(
     name: part.name,
     now,
     values,
-    in: Object.fromEntries(Object.entries(wiring).map(([port, from]) => [port, from === undefined ? -1 : signalIndex.get(from)!])),
-    out: Object.fromEntries(['mode', ...Object.keys(part.kind.ports.out)].map((port) => [port, signalIndex.get(`${part.name}.${port}`)!])),
+    in: Object.fromEntries(
+      Object.entries(wiring).map(([port, from]) => [port, from === undefined ? -1 : signalIndex.get(from)!]),
+    ),
+    out: Object.fromEntries(
+      ['mode', ...Object.keys(part.kind.ports.out)].map((port) => [port, signalIndex.get(`${part.name}.${port}`)!]),
+    ),
     bits: Object.fromEntries(Object.keys(part.kind.ports.in).map((port, index) => [port, 1 << index])),
     timer: (due) => firstTimer + timers.push(due) - 1,
     wake: (timer, seconds) => {

@@ -20,7 +20,9 @@ export interface DescribedPart {
 type Sections = ReadonlyMap<string, readonly PartKind[]>;
 
 /** Names of a family's members: they become part names, and the first half of signal names. */
-const memberName = z.string().regex(/^[a-z][a-z0-9-]{0,30}$/, 'a name is lower-case letters, digits and dashes, up to 31 of them');
+const memberName = z
+  .string()
+  .regex(/^[a-z][a-z0-9-]{0,30}$/, 'a name is lower-case letters, digits and dashes, up to 31 of them');
 
 export function benchSchema(kinds: readonly PartKind[]): z.ZodObject {
   const sections = grouped(kinds);
@@ -47,9 +49,12 @@ function sectionSchema(path: string, sections: Sections): z.ZodType {
   const kinds = sections.get(path)!;
   const [first] = kinds as [PartKind];
   const children = [...sections.keys()].filter((other) => other.startsWith(`${path}.`));
-  let schema = kinds.length === 1 ? first.parameters : z.discriminatedUnion('kind', kinds.map((kind) => kind.parameters) as never);
+  let schema =
+    kinds.length === 1 ? first.parameters : z.discriminatedUnion('kind', kinds.map((kind) => kind.parameters) as never);
   if (children.length > 0) {
-    const shape = Object.fromEntries(children.map((child) => [child.slice(path.length + 1), sectionSchema(child, sections)]));
+    const shape = Object.fromEntries(
+      children.map((child) => [child.slice(path.length + 1), sectionSchema(child, sections)]),
+    );
     schema = (first.parameters as z.ZodObject).extend(shape);
   }
   const described = schema.describe(first.means);
@@ -59,7 +64,9 @@ function sectionSchema(path: string, sections: Sections): z.ZodType {
 function familySchema(kinds: readonly PartKind[], top: string): z.ZodType {
   const [first] = kinds as [PartKind];
   const record = z.record(memberName, first.parameters).describe(`${top}, by name`);
-  return first.required === true ? record.refine((members) => Object.keys(members).length > 0, `a bench needs at least one of its ${top}`) : record.optional();
+  return first.required === true
+    ? record.refine((members) => Object.keys(members).length > 0, `a bench needs at least one of its ${top}`)
+    : record.optional();
 }
 
 /** The parts of a validated bench, in wiring order. */
@@ -68,11 +75,20 @@ export function partsOf(bench: Readonly<Record<string, unknown>>, kinds: readonl
     const path = kind.at.split('.');
     if (path.at(-1) !== '*') {
       const parameters = at(bench, path);
-      if (parameters === undefined || (kind.variant !== undefined && (parameters as { kind?: unknown }).kind !== kind.variant)) return [];
+      if (
+        parameters === undefined ||
+        (kind.variant !== undefined && (parameters as { kind?: unknown }).kind !== kind.variant)
+      )
+        return [];
       return [{ name: nameOf(kind, path.at(-1)!), kind, path, parameters }];
     }
     const family = at(bench, path.slice(0, -1)) as Readonly<Record<string, unknown>> | undefined;
-    return Object.entries(family ?? {}).map(([key, parameters]) => ({ name: nameOf(kind, key), kind, path: [...path.slice(0, -1), key], parameters }));
+    return Object.entries(family ?? {}).map(([key, parameters]) => ({
+      name: nameOf(kind, key),
+      kind,
+      path: [...path.slice(0, -1), key],
+      parameters,
+    }));
   });
 }
 
@@ -92,6 +108,9 @@ export function settleParts(parts: readonly DescribedPart[], pick?: Pick): Settl
   return parts.map(({ name, kind, path, parameters }) => ({
     name,
     kind,
-    parameters: pick === undefined ? nominal(parameters) : settle(parameters, (below, quantity) => pick([...path, below].join('.'), quantity)),
+    parameters:
+      pick === undefined
+        ? nominal(parameters)
+        : settle(parameters, (below, quantity) => pick([...path, below].join('.'), quantity)),
   }));
 }

@@ -17,24 +17,35 @@ function refusalsOfNode(machine: AnyStateMachine, node: AnyStateNode): string[] 
   for (const transition of transitionsOf(node)) {
     const arrow = `the transition from ${where} on '${transition.eventType || 'always'}'`;
     if (transition.eventType.includes('*')) refusals.push(`${arrow} matches any event; name the events`);
-    if (transition.eventType.startsWith('xstate.done')) refusals.push(`${arrow} waits for completion; send an event instead`);
+    if (transition.eventType.startsWith('xstate.done'))
+      refusals.push(`${arrow} waits for completion; send an event instead`);
     if ((transition.target?.length ?? 0) > 1) refusals.push(`${arrow} has several targets; use one`);
     const { guard } = transition;
-    if (guard !== undefined && typeof guard !== 'string') refusals.push(`${arrow} has a guard without a name; name it in setup({ guards })`);
+    if (guard !== undefined && typeof guard !== 'string')
+      refusals.push(`${arrow} has a guard without a name; name it in setup({ guards })`);
     else if (guard !== undefined && typeof guards?.[guard as string] !== 'function') {
       refusals.push(`${arrow} asks guard '${guardName(guard)}', which has no implementation`);
     }
     refusals.push(...refusedActions(transition.actions, arrow, actions));
   }
   for (const after of node.after) {
-    if (typeof after.delay === 'number') refusals.push(`${where} waits ${after.delay}; name the delay in setup({ delays })`);
-    else if (typeof delays?.[after.delay as string] !== 'function') refusals.push(`${where} waits '${after.delay}', which has no delay function`);
+    if (typeof after.delay === 'number')
+      refusals.push(`${where} waits ${after.delay}; name the delay in setup({ delays })`);
+    else if (typeof delays?.[after.delay as string] !== 'function')
+      refusals.push(`${where} waits '${after.delay}', which has no delay function`);
   }
-  refusals.push(...refusedActions(node.entry, `entry of ${where}`, actions), ...refusedActions(node.exit, `exit of ${where}`, actions));
+  refusals.push(
+    ...refusedActions(node.entry, `entry of ${where}`, actions),
+    ...refusedActions(node.exit, `exit of ${where}`, actions),
+  );
   return refusals;
 }
 
-function refusedActions(list: readonly unknown[], where: string, implementations: Record<string, unknown> | undefined): string[] {
+function refusedActions(
+  list: readonly unknown[],
+  where: string,
+  implementations: Record<string, unknown> | undefined,
+): string[] {
   return list
     .filter((action) => !isTimerAction(action))
     .flatMap((action) => {
@@ -44,7 +55,8 @@ function refusedActions(list: readonly unknown[], where: string, implementations
       }
       const implementation = implementations?.[action];
       if (typeof implementation !== 'function') return [`${where} does '${action}', which has no implementation`];
-      if ('resolve' in implementation) return [`${where} does '${action}', which is one of XState's own actions; use a plain function`];
+      if ('resolve' in implementation)
+        return [`${where} does '${action}', which is one of XState's own actions; use a plain function`];
       return [];
     });
 }
@@ -56,7 +68,8 @@ function endlessEventless(nodes: readonly AnyStateNode[]): string[] {
   for (const node of nodes) {
     for (const transition of node.always ?? []) {
       const target = transition.target?.[0] as AnyStateNode | undefined;
-      if (target === undefined) refusals.push(`the eventless transition of '${dotted(node)}' has no target and would never end`);
+      if (target === undefined)
+        refusals.push(`the eventless transition of '${dotted(node)}' has no target and would never end`);
       else if (transition.guard === undefined && !free.has(node)) free.set(node, target);
     }
   }
@@ -64,7 +77,9 @@ function endlessEventless(nodes: readonly AnyStateNode[]): string[] {
     const seen = [start];
     for (let next = free.get(start); next !== undefined; next = free.get(next)) {
       if (next === start) {
-        refusals.push(`eventless transitions lead round from '${dotted(start)}' through ${seen.length} states without a guard`);
+        refusals.push(
+          `eventless transitions lead round from '${dotted(start)}' through ${seen.length} states without a guard`,
+        );
         break;
       }
       if (seen.includes(next)) break;

@@ -143,7 +143,8 @@ class TableRun implements ChartRun {
       const guard = guards[row]!;
       if (guard >= 0 && !this.table.guards[guard]!(args)) continue;
       this.taken[transitions[row]!]! += 1;
-      for (let place = programStarts[row]!; place < programStarts[row + 1]!; place += 1) this.perform(programs[place]!, args);
+      for (let place = programStarts[row]!; place < programStarts[row + 1]!; place += 1)
+        this.perform(programs[place]!, args);
       if (targets[row]! >= 0) this.state.mode = targets[row]!;
       return true;
     }

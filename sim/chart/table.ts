@@ -123,7 +123,8 @@ function flatten(machine: AnyStateMachine): ChartTable {
         node,
       })),
   );
-  const timersOf = (node: AnyStateNode): number[] => timers.flatMap((timer, index) => (timer.node === node ? [index] : []));
+  const timersOf = (node: AnyStateNode): number[] =>
+    timers.flatMap((timer, index) => (timer.node === node ? [index] : []));
   const enter = (node: AnyStateNode): number[] => [
     ...named(node.entry).map((action) => names.action(action)),
     ...timersOf(node).map((timer) => Op.START + timer),
@@ -158,7 +159,9 @@ function flatten(machine: AnyStateMachine): ChartTable {
     })),
     rows: leaves.flatMap((leaf) =>
       events.map((event) =>
-        lineage(leaf).flatMap((node) => (node.transitions.get(event) ?? []).map((transition) => row(leaf, transition as never))),
+        lineage(leaf).flatMap((node) =>
+          (node.transitions.get(event) ?? []).map((transition) => row(leaf, transition as never)),
+        ),
       ),
     ),
     eventless: leaves.map((leaf) =>
@@ -200,7 +203,10 @@ function isInside(node: AnyStateNode, ancestor: AnyStateNode): boolean {
  * What a transition leaves and enters when taken from `leaf`, by the SCXML rules as XState v5 applies them: without
  * `reenter`, a transition to its own source or into it does not leave the source.
  */
-function pathOf(leaf: AnyStateNode, transition: Transition): { exited: AnyStateNode[]; entered: AnyStateNode[]; target?: AnyStateNode } {
+function pathOf(
+  leaf: AnyStateNode,
+  transition: Transition,
+): { exited: AnyStateNode[]; entered: AnyStateNode[]; target?: AnyStateNode } {
   const target = transition.target?.[0];
   if (target === undefined) return { exited: [], entered: [] };
   const { source } = transition;

@@ -17,6 +17,7 @@ export interface Paint {
 }
 
 export function paintFor(streams: Streams): Paint {
-  const wrap = (code: number, end: number) => (text: string) => (streams.isColoured ? `\u001b[${code}m${text}\u001b[${end}m` : text);
+  const wrap = (code: number, end: number) => (text: string) =>
+    streams.isColoured ? `\u001b[${code}m${text}\u001b[${end}m` : text;
   return { good: wrap(32, 39), bad: wrap(31, 39), faint: wrap(2, 22), strong: wrap(1, 22) };
 }

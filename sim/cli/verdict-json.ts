@@ -18,7 +18,10 @@ const expectation = z.strictObject({
   text: z.string(),
   line: z.int(),
   holds: z.boolean(),
-  margin: z.number().nullable().meta({ description: 'how far the closest approach was from turning the answer; null where there is no margin' }),
+  margin: z
+    .number()
+    .nullable()
+    .meta({ description: 'how far the closest approach was from turning the answer; null where there is no margin' }),
   unit: z.string(),
   at: z.number().meta({ description: 'instant that decides, in seconds' }),
   signal: z.string(),

@@ -67,7 +67,11 @@ export class Agenda {
 
   /** Everything needed to continue from here. */
   save(): AgendaState {
-    return { dueSeconds: this.dueSeconds.slice(), insertion: this.insertion.slice(), insertionCount: this.insertionCount };
+    return {
+      dueSeconds: this.dueSeconds.slice(),
+      insertion: this.insertion.slice(),
+      insertionCount: this.insertionCount,
+    };
   }
 
   restore(state: AgendaState): void {
@@ -80,7 +84,8 @@ export class Agenda {
   private rebuild(): void {
     const { width, winners } = this;
     for (let timer = 0; timer < width; timer += 1) winners[width + timer] = timer;
-    for (let node = width - 1; node > 0; node -= 1) winners[node] = this.earlier(winners[2 * node]!, winners[2 * node + 1]!);
+    for (let node = width - 1; node > 0; node -= 1)
+      winners[node] = this.earlier(winners[2 * node]!, winners[2 * node + 1]!);
   }
 }
 

@@ -10,6 +10,10 @@ export class BrokenInvariant extends Error {
 }
 
 /** Holds `condition` to be true, or throws `BrokenInvariant` with the numbers that show why it is not. */
-export function assert(condition: boolean, says: string, facts: Readonly<Record<string, unknown>> = {}): asserts condition {
+export function assert(
+  condition: boolean,
+  says: string,
+  facts: Readonly<Record<string, unknown>> = {},
+): asserts condition {
   if (!condition) throw new BrokenInvariant(says, facts);
 }

@@ -17,7 +17,7 @@ export class Digest {
     numbers[1] = value + 0;
     let first = Math.imul(lanes[0]! ^ words[0]! ^ signal, 0x85ebca6b);
     first = Math.imul((first ^ (first >>> 13)) + words[1]!, 0xc2b2ae35);
-    first = Math.imul((first ^ (first >>> 16)) ^ words[2]!, 0x85ebca6b);
+    first = Math.imul(first ^ (first >>> 16) ^ words[2]!, 0x85ebca6b);
     first = Math.imul((first ^ (first >>> 13)) + words[3]!, 0xc2b2ae35);
     first ^= first >>> 16;
     const second = Math.imul(lanes[1]! + first, 0x27d4eb2f) ^ words[0]! ^ (words[2]! << 7);

@@ -271,7 +271,10 @@ export class Kernel {
     this.deliveriesNow += 1;
     this.eventCount += 1;
     if (this.deliveriesNow > DELIVERIES_PER_INSTANT) {
-      assert(false, 'parts answer each other without end at one instant', { part: this.placements[rank]!.name, now: this.now[0] });
+      assert(false, 'parts answer each other without end at one instant', {
+        part: this.placements[rank]!.name,
+        now: this.now[0],
+      });
     }
     const changed = this.changed[rank]!;
     this.changed[rank] = 0;
@@ -296,8 +299,17 @@ export class Kernel {
       inputCauses: this.inputCauses.slice(),
       timerCauses: this.timerCauses.slice(),
       lastEntries: this.lastEntries.slice(),
-      counters: [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount, this.pendingCount],
-      states: this.placements.map(({ live, attachments }) => [live, ...attachments].map(({ state }) => copyState(state))),
+      counters: [
+        this.publicationCount,
+        this.cause,
+        this.deliveriesNow,
+        this.nextCommand,
+        this.eventCount,
+        this.pendingCount,
+      ],
+      states: this.placements.map(({ live, attachments }) =>
+        [live, ...attachments].map(({ state }) => copyState(state)),
+      ),
       streams: this.streams.save(),
       digest: this.digest.save(),
     };
@@ -312,14 +324,8 @@ export class Kernel {
     this.inputCauses.set(snapshot.inputCauses);
     this.timerCauses.set(snapshot.timerCauses);
     this.lastEntries.set(snapshot.lastEntries);
-    [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount, this.pendingCount] = snapshot.counters as [
-      number,
-      number,
-      number,
-      number,
-      number,
-      number,
-    ];
+    [this.publicationCount, this.cause, this.deliveriesNow, this.nextCommand, this.eventCount, this.pendingCount] =
+      snapshot.counters as [number, number, number, number, number, number];
     this.commandDue[0] = this.commands[this.nextCommand]?.seconds ?? Number.POSITIVE_INFINITY;
     this.placements.forEach(({ live, attachments }, rank) => {
       [live, ...attachments].forEach(({ state }, index) => {

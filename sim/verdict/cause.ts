@@ -32,7 +32,12 @@ class FullJournal implements Journal {
   readonly seconds: number[] = [0];
   readonly values: number[] = [0];
   /** Samples of flowing signals: entry number before which each was taken, and what it gave. */
-  readonly samples: { readonly before: number; readonly signal: number; readonly seconds: number; readonly value: number }[] = [];
+  readonly samples: {
+    readonly before: number;
+    readonly signal: number;
+    readonly seconds: number;
+    readonly value: number;
+  }[] = [];
   kernel: Assembly['kernel'] | undefined;
 
   record(signal: number, cause: number): void {
@@ -49,7 +54,13 @@ class FullJournal implements Journal {
 }
 
 /** The chain that led to the value of `signal` at `atSeconds`, its effect first. */
-export function causeOf(parts: readonly SettledPart[], seed: number, acts: readonly Act[], signal: string, atSeconds: number): CauseLink[] {
+export function causeOf(
+  parts: readonly SettledPart[],
+  seed: number,
+  acts: readonly Act[],
+  signal: string,
+  atSeconds: number,
+): CauseLink[] {
   const journal = new FullJournal();
   const assembly = assemble(parts, seed, acts, (kernel) => {
     journal.kernel = kernel;
@@ -103,15 +114,23 @@ interface Found {
 function latest(journal: FullJournal, signal: number, upTo: number): Found | undefined {
   for (let index = journal.samples.length - 1; index >= 0; index -= 1) {
     const sample = journal.samples[index]!;
-    if (sample.signal === signal && sample.before <= upTo + 1) return { entry: Math.min(upTo, sample.before - 1), seconds: sample.seconds, value: sample.value };
+    if (sample.signal === signal && sample.before <= upTo + 1)
+      return { entry: Math.min(upTo, sample.before - 1), seconds: sample.seconds, value: sample.value };
   }
   for (let entry = upTo; entry > 0; entry -= 1) {
-    if (journal.signals[entry] === signal) return { entry, seconds: journal.seconds[entry]!, value: journal.values[entry]! };
+    if (journal.signals[entry] === signal)
+      return { entry, seconds: journal.seconds[entry]!, value: journal.values[entry]! };
   }
   return undefined;
 }
 
-function tell(assembly: Assembly, journal: FullJournal, signal: string, found: Found, wanted: Wanted | undefined): Told {
+function tell(
+  assembly: Assembly,
+  journal: FullJournal,
+  signal: string,
+  found: Found,
+  wanted: Wanted | undefined,
+): Told {
   const dot = signal.lastIndexOf('.');
   const owner = signal.slice(0, dot);
   const port = signal.slice(dot + 1);
@@ -124,6 +143,15 @@ function tell(assembly: Assembly, journal: FullJournal, signal: string, found: F
     const index = assembly.signalIndex.get(name);
     return (index === undefined ? undefined : assembly.signals[index]?.modes?.[value]) ?? String(value);
   };
-  const link: Link = { name: owner, value: found.value, seconds: found.seconds, parameters: part.parameters, wanted, read, wired: (inPort) => part.wiring[inPort], word };
+  const link: Link = {
+    name: owner,
+    value: found.value,
+    seconds: found.seconds,
+    parameters: part.parameters,
+    wanted,
+    read,
+    wired: (inPort) => part.wiring[inPort],
+    word,
+  };
   return part.kind.explain?.[port]?.(link) ?? { says: `${signal} is ${word(signal, found.value)}` };
 }

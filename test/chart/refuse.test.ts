@@ -16,7 +16,11 @@ describe('chart: what lies outside the subset is refused at load', () => {
   test('parallel, history and final states', () => {
     const machine = createMachine({
       initial: 'a',
-      states: { a: { type: 'parallel', states: { x: {}, y: {} } }, b: { initial: 'c', states: { c: {}, h: { type: 'history' } } }, end: { type: 'final' } },
+      states: {
+        a: { type: 'parallel', states: { x: {}, y: {} } },
+        b: { initial: 'c', states: { c: {}, h: { type: 'history' } } },
+        end: { type: 'final' },
+      },
     });
     expect(refusalsOf(machine)).toEqual([
       "'a' is a parallel state; use nested states with one active leaf",
@@ -38,7 +42,10 @@ describe('chart: what lies outside the subset is refused at load', () => {
   });
 
   test('a named action that is one of XState’s own is found out', () => {
-    const machine = setup({ actions: { count: assign({}) } }).createMachine({ initial: 'a', states: { a: { entry: 'count' } } });
+    const machine = setup({ actions: { count: assign({}) } }).createMachine({
+      initial: 'a',
+      states: { a: { entry: 'count' } },
+    });
     expect(refusalsOf(machine)[0]).toContain("which is one of XState's own actions");
   });
 

@@ -151,22 +151,38 @@ const odd = setup({
       entry: 'b',
       exit: 'c',
       on: { self: { target: 'outer', reenter: true }, inside: '.side', stay: { actions: 'd' }, again: 'outer' },
-      after: { late: [{ guard: 'maybe', target: 'other' }, { target: '.side', actions: 'd' }] },
+      after: {
+        late: [
+          { guard: 'maybe', target: 'other' },
+          { target: '.side', actions: 'd' },
+        ],
+      },
       states: {
         inner: {
           initial: 'deep',
           exit: 'd',
           on: { up: '#odd.outer', stay: [{ guard: 'perhaps', target: 'side' }] },
-          states: { deep: { on: { self: { target: 'deep', reenter: true } }, after: { soon: 'deeper' } }, deeper: { always: { guard: 'maybe', target: '#odd.other', actions: 'a' } } },
+          states: {
+            deep: { on: { self: { target: 'deep', reenter: true } }, after: { soon: 'deeper' } },
+            deeper: { always: { guard: 'maybe', target: '#odd.other', actions: 'a' } },
+          },
         },
         side: { entry: ['a', 'b'], after: { soon: { target: 'side', reenter: true } } },
       },
     },
-    other: { always: [{ guard: 'perhaps', target: 'outer' }], on: { jump: { guard: 'maybe', target: 'outer.side', actions: ['c', 'd'] }, self: 'other' }, entry: 'c', exit: 'a' },
+    other: {
+      always: [{ guard: 'perhaps', target: 'outer' }],
+      on: { jump: { guard: 'maybe', target: 'outer.side', actions: ['c', 'd'] }, self: 'other' },
+      entry: 'c',
+      exit: 'a',
+    },
   },
 });
 
-const machines: [string, AnyStateMachine][] = [...partKinds.map((kind): [string, AnyStateMachine] => [kind.kind, kind.chart]), ['odd', odd as never]];
+const machines: [string, AnyStateMachine][] = [
+  ...partKinds.map((kind): [string, AnyStateMachine] => [kind.kind, kind.chart]),
+  ['odd', odd as never],
+];
 
 describe('chart: the table takes the path that XState takes', () => {
   test.each(machines)('law: %s, over random events, waits and guard answers', (_name, machine) => {

@@ -12,8 +12,16 @@ describe('random: keyed streams', () => {
   });
 
   test('another seed, part or purpose gives other draws', () => {
-    const first = (seed: number, part: string, purpose: string): number => new Streams(seed).for(part, purpose).uniform();
-    expect(new Set([first(7, 'pedal', 'noise'), first(8, 'pedal', 'noise'), first(7, 'adc', 'noise'), first(7, 'pedal', 'contact')]).size).toBe(4);
+    const first = (seed: number, part: string, purpose: string): number =>
+      new Streams(seed).for(part, purpose).uniform();
+    expect(
+      new Set([
+        first(7, 'pedal', 'noise'),
+        first(8, 'pedal', 'noise'),
+        first(7, 'adc', 'noise'),
+        first(7, 'pedal', 'contact'),
+      ]).size,
+    ).toBe(4);
   });
 
   test('the first draws are pinned, so that a changed stream shows in review', () => {

@@ -28,7 +28,11 @@ export const FUSED = {
 } as const;
 
 /** Returns the sum of both drives over all pulses and the last compare, so that nothing can be left out. */
-export function fusedRun(seconds: number, ramps: readonly Ramp[], noise: Stream): { readonly driveSum: number; readonly pulseCount: number } {
+export function fusedRun(
+  seconds: number,
+  ramps: readonly Ramp[],
+  noise: Stream,
+): { readonly driveSum: number; readonly pulseCount: number } {
   const { hertz } = FUSED;
   const passTicks = hertz / FUSED.passesPerSecond;
   const frame = (FUSED.top + 1) * FUSED.pwmPrescaler;
@@ -75,9 +79,18 @@ export function fusedRun(seconds: number, ramps: readonly Ramp[], noise: Stream)
         ramp += 1;
       }
     }
-    const volts = signalVolts(laggedTravel(sensed, travel, slope, sampleSeconds - anchor, 3e-3), 0.91, 4.08, 5, 5, true) + 6e-3 * noise.normal();
+    const volts =
+      signalVolts(laggedTravel(sensed, travel, slope, sampleSeconds - anchor, 3e-3), 0.91, 4.08, 5, 5, true) +
+      6e-3 * noise.normal();
     held = heldVolts(held, volts, 11_000, 14e-12, connectedSeconds);
-    const written = mappedCount(countOf(held, 5, 10), FUSED.input[0], FUSED.input[1], FUSED.output[0], FUSED.output[1], 32);
+    const written = mappedCount(
+      countOf(held, 5, 10),
+      FUSED.input[0],
+      FUSED.input[1],
+      FUSED.output[0],
+      FUSED.output[1],
+      32,
+    );
     // Frames that begin before this write still use the old compare value.
     while (frameTick / hertz <= resultSeconds) {
       const riseSeconds = frameTick / hertz;
