@@ -64,8 +64,8 @@ export const ports = {
 interface Timer {
   stopCounting(): void;
   startFrame(): void;
-  useResetPrescaler(): void;
-  useOwnPrescaler(): void;
+  takeResetPrescaler(): void;
+  takeOwnPrescaler(): void;
 }
 
 export const chart = setup({
@@ -73,8 +73,8 @@ export const chart = setup({
   actions: {
     stopCounting: ({ context }) => context.stopCounting(),
     startFrame: ({ context }) => context.startFrame(),
-    useResetPrescaler: ({ context }) => context.useResetPrescaler(),
-    useOwnPrescaler: ({ context }) => context.useOwnPrescaler(),
+    takeResetPrescaler: ({ context }) => context.takeResetPrescaler(),
+    takeOwnPrescaler: ({ context }) => context.takeOwnPrescaler(),
   },
 }).createMachine({
   id: 'pwm-timer',
@@ -82,8 +82,8 @@ export const chart = setup({
   initial: 'off',
   on: {
     'clock stopped': '.off',
-    'prescaler-at-reset': { actions: 'useResetPrescaler' },
-    'mend prescaler-at-reset': { actions: 'useOwnPrescaler' },
+    'prescaler-at-reset': { actions: 'takeResetPrescaler' },
+    'mend prescaler-at-reset': { actions: 'takeOwnPrescaler' },
   },
   states: {
     // The output is connected to the pin by the first write to the compare register, as start-up code does it.
@@ -247,11 +247,11 @@ function make(host: Host, numbers: Parameters): Live {
     startFrame: () => {
       state.isStarting = true;
     },
-    useResetPrescaler: () => {
+    takeResetPrescaler: () => {
       state.prescaler = numbers['reset-prescaler'];
       state.isStarting = true;
     },
-    useOwnPrescaler: () => {
+    takeOwnPrescaler: () => {
       state.prescaler = numbers.prescaler;
       state.isStarting = true;
     },

@@ -103,7 +103,7 @@ function make(host: Host, numbers: Parameters): Live {
   const periodMargin = (): number =>
     state.periodSeconds === 0 ? Number.POSITIVE_INFINITY : distanceInside(state.periodSeconds, leastPeriod, mostPeriod);
 
-  const useConstants = (): void => {
+  const takeConstants = (): void => {
     (scale as { -readonly [K in keyof PulseScale]: number }).neutralSeconds = state.neutralSeconds;
     (scale as { -readonly [K in keyof PulseScale]: number }).fullSeconds = state.fullSeconds;
     host.update(out.neutral!, state.neutralSeconds);
@@ -151,7 +151,7 @@ function make(host: Host, numbers: Parameters): Live {
       state.fullSeconds = state.learnedFullSeconds;
       state.neutralSeconds = state.pulseSeconds;
       state.learnedFullSeconds = 0;
-      useConstants();
+      takeConstants();
     },
     loseSignal: () => {
       if (numbers['signal-loss'].then !== 'hold') stop();
@@ -251,7 +251,7 @@ function make(host: Host, numbers: Parameters): Live {
       state.lookCount = 0;
       host.wake(lookTimer, now[0]!);
       host.wake(silenceTimer, now[0]! + controller.lostSeconds);
-      useConstants();
+      takeConstants();
     } else {
       host.update(out.refusal!, 0);
       host.update(out.buzzer!, 0);
@@ -292,7 +292,7 @@ function make(host: Host, numbers: Parameters): Live {
     state,
     start: () => {
       run.start();
-      useConstants();
+      takeConstants();
     },
     input: (changed) => {
       if (changed & supplyBit) switchPower();
