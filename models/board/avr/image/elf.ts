@@ -25,19 +25,25 @@ interface Section {
 /** Reads a file that starts with the ELF magic. */
 export function readElf(file: Uint8Array, sink: ImageSink): void {
   const view = new DataView(file.buffer, file.byteOffset, file.byteLength);
-  if (file.length < 52) return sink.tell({ code: 'truncated', offset: file.length, facts: { headerBytes: 52 } });
+  if (file.length < 52) {
+    sink.tell({ code: 'truncated', offset: file.length, facts: { headerBytes: 52 } });
+    return;
+  }
   if (file[4] !== 1 || file[5] !== 1)
-    return sink.tell({
+    sink.tell({
       code: 'wrong-class',
       offset: 4,
       facts: { class: file[4]!, order: file[5]!, expected: '32 bit, little-endian' },
     });
+  return;
   const machine = view.getUint16(18, true);
   if (machine !== MACHINE)
-    return sink.tell({ code: 'wrong-machine', offset: 18, facts: { found: machine, expected: MACHINE } });
+    sink.tell({ code: 'wrong-machine', offset: 18, facts: { found: machine, expected: MACHINE } });
+  return;
   const type = view.getUint16(16, true);
   if (type !== 2)
-    return sink.tell({ code: 'not-an-image', offset: 16, facts: { found: type, expected: 'a linked program (2)' } });
+    sink.tell({ code: 'not-an-image', offset: 16, facts: { found: type, expected: 'a linked program (2)' } });
+  return;
   placeSegments(file, view, sink);
   const sections = readSections(file, view, sink);
   for (const section of sections)
@@ -56,7 +62,8 @@ function placeSegments(file: Uint8Array, view: DataView, sink: ImageSink): void 
   const size = view.getUint16(42, true);
   const count = view.getUint16(44, true);
   if (count > 0 && (size < 32 || table + size * count > file.length)) {
-    return sink.tell({ code: 'truncated', offset: Math.min(table, file.length), facts: { table: 'segments', count } });
+    sink.tell({ code: 'truncated', offset: Math.min(table, file.length), facts: { table: 'segments', count } });
+    return;
   }
   for (let index = 0; index < count; index++) {
     const at = table + index * size;
@@ -114,15 +121,17 @@ function readSymbols(
   sink: ImageSink,
 ): void {
   if (names === undefined)
-    return sink.tell({ code: 'bad-table', offset: section.offset, facts: { table: 'symbols' }, harmless: true });
+    sink.tell({ code: 'bad-table', offset: section.offset, facts: { table: 'symbols' }, harmless: true });
+  return;
   const count = Math.min(Math.floor(section.bytes / 16), SYMBOL_LIMIT);
   for (let index = 0; index < count; index++) {
     const at = section.offset + index * 16;
     const value = view.getUint32(at + 4, true);
     const type = file[at + 12]! & 15;
     const name = textAt(file, names.offset + view.getUint32(at, true));
-    // Types 3 and 4 name sections and source files; section 0 means undefined.
-    if (name === '' || type > 2 || view.getUint16(at + 14, true) === 0) continue;
+    const home = view.getUint16(at + 14, true);
+    // Types 3 and 4 name sections and source files; home 0 means undefined, 0xff00 and above plain numbers.
+    if (name === '' || type > 2 || home === 0 || home >= 0xff00) continue;
     const memory = value < DATA_BASE ? 'flash' : value < EEPROM_BASE ? 'data' : 'eeprom';
     if (value >= FUSES_BASE) continue;
     const symbol: ImageSymbol = {

@@ -27,7 +27,10 @@ export function readHex(file: Uint8Array, memory: 'flash' | 'eeprom', sink: Imag
     if (text.length === 0) continue;
     if (text[0] !== 0x3a) {
       // One report is enough for a file that is something else altogether.
-      if (records === 0) return sink.tell({ code: 'not-an-image', line, facts: { found: printable(text) } });
+      if (records === 0) {
+        sink.tell({ code: 'not-an-image', line, facts: { found: printable(text) } });
+        return;
+      }
       sink.tell({ code: 'bad-character', line, facts: { found: printable(text), expected: ':' } });
       continue;
     }
