@@ -135,7 +135,7 @@ function leafTrack(
   marginOf: (value: number) => number,
   truthAtZero: boolean,
 ): Track {
-  const track = new Track();
+  const track = new Track(lines.length);
   const atZero = truthAtZero ? 1 : 0;
   const margin = (value: number) => (Number.isNaN(value) ? Number.NEGATIVE_INFINITY : marginOf(value));
   const truth = (sum: number) => (sum > 0 ? 1 : sum < 0 ? 0 : atZero);
@@ -176,7 +176,7 @@ function isCrossed(one: number, other: number): boolean {
 
 /** How far the signal is below the highest value (`rises`) or above the lowest (`falls`) that it had so far. */
 function monotonicTrack(lines: Lines, direction: 'rises' | 'falls'): Track {
-  const track = new Track();
+  const track = new Track(lines.length);
   const sign = direction === 'rises' ? 1 : -1;
   const last = lines.length - 1;
   let highest = Number.NEGATIVE_INFINITY;
@@ -226,7 +226,7 @@ function modeTrack(
     if (Number.isNaN(distance)) return isIn ? Number.POSITIVE_INFINITY : Number.NEGATIVE_INFINITY;
     return isIn ? Math.max(distance, 0) : Math.min(distance, 0);
   };
-  const track = new Track();
+  const track = new Track(modes.length + gauge.length);
   let [i, j] = [0, 0];
   let seconds = fromSeconds;
   for (;;) {

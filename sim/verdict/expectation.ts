@@ -22,7 +22,6 @@ export const expectationSchema = z
         description: `The premise: at each instant at which it holds, \`then\` is asked for. ${statement}.`,
         examples: ['pedal.travel < 2 %'],
       }),
-    // biome-ignore lint/suspicious/noThenProperty: it is the word of the file, and nobody awaits a schema's shape.
     then: z
       .string()
       .optional()

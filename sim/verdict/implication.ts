@@ -16,7 +16,7 @@ export interface Implication {
  * passes the end of the run, so that an answer that is not true yet might still have become so.
  */
 export function implication(premise: Track, answer: Track, perhaps: Track, cutSeconds: number): Implication {
-  const track = new Track();
+  const track = new Track(premise.length + answer.length);
   const [asked, sure, maybe] = [new Cursor(premise), new Cursor(answer), new Cursor(perhaps)];
   const counter = new TriggerCounter();
   const last = premise.lastSeconds;

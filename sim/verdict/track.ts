@@ -26,14 +26,24 @@ export interface Reading extends Place {
 /** Breakpoint `k` and the open stretch from it to breakpoint `k + 1`. The last breakpoint has no stretch after it. */
 export class Track {
   length = 0;
-  times = new Float64Array(FIRST_CAPACITY);
+  times: Float64Array<ArrayBuffer>;
   /** Margin at the breakpoint itself. */
-  points = new Float64Array(FIRST_CAPACITY);
+  points: Float64Array<ArrayBuffer>;
   /** Margin just after the breakpoint, and just before the next one. */
-  starts = new Float64Array(FIRST_CAPACITY);
-  ends = new Float64Array(FIRST_CAPACITY);
-  pointTruths = new Uint8Array(FIRST_CAPACITY);
-  openTruths = new Uint8Array(FIRST_CAPACITY);
+  starts: Float64Array<ArrayBuffer>;
+  ends: Float64Array<ArrayBuffer>;
+  pointTruths: Uint8Array<ArrayBuffer>;
+  openTruths: Uint8Array<ArrayBuffer>;
+
+  /** `capacity` is how many breakpoints it will have, as far as that is known. */
+  constructor(capacity: number = FIRST_CAPACITY) {
+    this.times = new Float64Array(capacity);
+    this.points = new Float64Array(capacity);
+    this.starts = new Float64Array(capacity);
+    this.ends = new Float64Array(capacity);
+    this.pointTruths = new Uint8Array(capacity);
+    this.openTruths = new Uint8Array(capacity);
+  }
 
   /** Adds a breakpoint with the stretch after it; breakpoints come in order of time. */
   push(seconds: number, point: number, pointTruth: number, start: number, end: number, openTruth: number): void {
@@ -108,7 +118,7 @@ export class Track {
 
   /** The opposite statement. */
   negated(): Track {
-    const result = new Track();
+    const result = new Track(0);
     const { length } = this;
     result.length = length;
     result.times = this.times;
@@ -122,7 +132,7 @@ export class Track {
 
   /** The same track with margin and truth overwritten from a place on to the end. The place is at a breakpoint. */
   overwrittenFrom(place: Place, margin: number, truth: number): Track {
-    const result = new Track();
+    const result = new Track(0);
     const index = this.indexAt(place.seconds);
     assert(this.times[index] === place.seconds && place.side >= 0, 'not at a breakpoint', { ...place });
     const pointIndex = place.side === 0 ? index : index + 1;
@@ -137,7 +147,7 @@ export class Track {
   }
 
   private grow(): void {
-    const capacity = this.times.length * 2;
+    const capacity = Math.max(FIRST_CAPACITY, this.times.length * 2);
     this.times = enlarged(this.times, capacity);
     this.points = enlarged(this.points, capacity);
     this.starts = enlarged(this.starts, capacity);
@@ -211,7 +221,7 @@ export function isLater(one: number, other: number): boolean {
 
 /** Both statements (`sense` 1: the smaller margin) or either of them (`sense` -1: the larger), over the same stretch of time. */
 export function combine(one: Track, other: Track, sense: 1 | -1): Track {
-  const result = new Track();
+  const result = new Track(one.length + other.length);
   const first = new Cursor(one);
   const second = new Cursor(other);
   const last = one.lastSeconds;

@@ -12,7 +12,7 @@ import { crossingSeconds, type Place, type Reading, slackAt, Track } from './tra
 
 /** `sense` 1: throughout the window, -1: some time in the window. `widthSeconds` is above 0. */
 export function overWindow(track: Track, widthSeconds: number, sense: 1 | -1): Track {
-  const result = new Track();
+  const result = new Track(2 * track.length);
   const { times } = track;
   const last = track.length - 1;
   const corners = new Corners(track, sense);
@@ -189,11 +189,9 @@ export function extreme(track: Track, fromPlace: Place, toPlace: Place, sense: 1
     const seconds = times[index]!;
     const next = index + 1 < track.length ? times[index + 1]! : Number.POSITIVE_INFINITY;
     if (isBefore(end, seconds, 0)) break;
-    if (!isBefore({ seconds, side: 0 }, from.seconds, from.side))
-      consider(seconds, 0, track.points[index]!, track.pointTruths[index]!);
+    if (!isAfter(from, seconds, 0)) consider(seconds, 0, track.points[index]!, track.pointTruths[index]!);
     if (isBefore(end, seconds, 1)) break;
-    if (!isBefore({ seconds, side: 1 }, from.seconds, from.side))
-      consider(seconds, 1, track.starts[index]!, track.openTruths[index]!);
+    if (!isAfter(from, seconds, 1)) consider(seconds, 1, track.starts[index]!, track.openTruths[index]!);
     if (isBefore(end, next, -1)) {
       // The window ends inside this stretch.
       const { margin, truth } = track.read(end);
@@ -207,4 +205,8 @@ export function extreme(track: Track, fromPlace: Place, toPlace: Place, sense: 1
 
 function isBefore(place: Place, seconds: number, side: -1 | 0 | 1): boolean {
   return place.seconds < seconds || (place.seconds === seconds && place.side < side);
+}
+
+function isAfter(place: Place, seconds: number, side: -1 | 0 | 1): boolean {
+  return place.seconds > seconds || (place.seconds === seconds && place.side > side);
 }

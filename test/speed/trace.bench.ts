@@ -75,9 +75,7 @@ describe('judge: an hour at 100 samples a second', () => {
     'always, linear': { that: 'pedal.voltage < 3 V', always: true },
     'always, between and two joined': { that: 'pedal.voltage between 1 V and 4 V and left.pulse < 2 ms', always: true },
     'never for 200 ms': { that: 'pedal.voltage > 3 V', never: true, for: '200 ms' },
-    // biome-ignore lint/suspicious/noThenProperty: it is a word of the file, and nobody awaits an expectation.
     'when, then, within 1 s': { when: 'left.pulse > 1.55 ms', then: 'pedal.voltage < 2.5 V', within: '1 s' },
-    // biome-ignore lint/suspicious/noThenProperty: it is a word of the file, and nobody awaits an expectation.
     'when, then, within 1 min for 1 s': {
       when: 'left.pulse > 1.55 ms',
       then: 'pedal.voltage < 2.5 V',

@@ -1,4 +1,3 @@
-// biome-ignore-all lint/suspicious/noThenProperty: it is a word of the file, and nobody awaits an expectation.
 import { describe, expect, test } from 'vitest';
 import type { SignalInfo } from '../../sim/trace/signal.ts';
 import { Trace } from '../../sim/trace/trace.ts';

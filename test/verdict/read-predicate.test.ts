@@ -1,4 +1,3 @@
-// biome-ignore-all lint/suspicious/noThenProperty: it is a word of the file, and nobody awaits an expectation.
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { z } from 'zod';
