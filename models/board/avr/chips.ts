@@ -41,28 +41,17 @@ export const SPL = 0x5d;
 export const SPH = 0x5e;
 export const SREG = 0x5f;
 
+// biome-ignore format: a table read by number
 const MEGA_VECTORS = [
   'RESET', 'INT0', 'INT1', 'PCINT0', 'PCINT1', 'PCINT2', 'WDT', 'TIMER2_COMPA', 'TIMER2_COMPB', 'TIMER2_OVF', 'TIMER1_CAPT',
   'TIMER1_COMPA', 'TIMER1_COMPB', 'TIMER1_OVF', 'TIMER0_COMPA', 'TIMER0_COMPB', 'TIMER0_OVF', 'SPI_STC', 'USART_RX',
   'USART_UDRE', 'USART_TX', 'ADC', 'EE_READY', 'ANALOG_COMP', 'TWI', 'SPM_READY',
-]; // biome-ignore format: the table is read by number
+];
 
+// biome-ignore format: a table read by number
 const TINY_VECTORS = [
-  'RESET',
-  'INT0',
-  'PCINT0',
-  'TIMER1_COMPA',
-  'TIMER1_OVF',
-  'TIMER0_OVF',
-  'EE_READY',
-  'ANALOG_COMP',
-  'ADC',
-  'TIMER1_COMPB',
-  'TIMER0_COMPA',
-  'TIMER0_COMPB',
-  'WDT',
-  'USI_START',
-  'USI_OVF',
+  'RESET', 'INT0', 'PCINT0', 'TIMER1_COMPA', 'TIMER1_OVF', 'TIMER0_OVF', 'EE_READY', 'ANALOG_COMP',
+  'ADC', 'TIMER1_COMPB', 'TIMER0_COMPA', 'TIMER0_COMPB', 'WDT', 'USI_START', 'USI_OVF',
 ];
 
 /** TIFR0..2, TCNT0, ADCL, ADCH, TCNT1 and ICR1 with their shared latch, TCNT2, UDR0. Levels such as PINx, ADSC and UDRE are plain: the bus sets them. */

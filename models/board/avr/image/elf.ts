@@ -29,21 +29,24 @@ export function readElf(file: Uint8Array, sink: ImageSink): void {
     sink.tell({ code: 'truncated', offset: file.length, facts: { headerBytes: 52 } });
     return;
   }
-  if (file[4] !== 1 || file[5] !== 1)
+  if (file[4] !== 1 || file[5] !== 1) {
     sink.tell({
       code: 'wrong-class',
       offset: 4,
       facts: { class: file[4]!, order: file[5]!, expected: '32 bit, little-endian' },
     });
-  return;
+    return;
+  }
   const machine = view.getUint16(18, true);
-  if (machine !== MACHINE)
+  if (machine !== MACHINE) {
     sink.tell({ code: 'wrong-machine', offset: 18, facts: { found: machine, expected: MACHINE } });
-  return;
+    return;
+  }
   const type = view.getUint16(16, true);
-  if (type !== 2)
+  if (type !== 2) {
     sink.tell({ code: 'not-an-image', offset: 16, facts: { found: type, expected: 'a linked program (2)' } });
-  return;
+    return;
+  }
   placeSegments(file, view, sink);
   const sections = readSections(file, view, sink);
   for (const section of sections)
@@ -120,9 +123,10 @@ function readSymbols(
   names: Section | undefined,
   sink: ImageSink,
 ): void {
-  if (names === undefined)
+  if (names === undefined) {
     sink.tell({ code: 'bad-table', offset: section.offset, facts: { table: 'symbols' }, harmless: true });
-  return;
+    return;
+  }
   const count = Math.min(Math.floor(section.bytes / 16), SYMBOL_LIMIT);
   for (let index = 0; index < count; index++) {
     const at = section.offset + index * 16;

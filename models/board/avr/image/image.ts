@@ -24,10 +24,11 @@ export interface LineRow {
   readonly ends: boolean;
 }
 
+// biome-ignore format: words in a row
 export const IMAGE_MISTAKES = [
   'not-an-image', 'bad-character', 'bad-length', 'bad-checksum', 'bad-record-type', 'no-end-record', 'after-end', 'overlap',
   'outside-chip', 'wrong-machine', 'wrong-class', 'truncated', 'bad-table', 'bad-line-table', 'empty',
-] as const; // biome-ignore format: words in a row
+] as const;
 export type ImageMistakeCode = (typeof IMAGE_MISTAKES)[number];
 
 export interface ImageMistake {

@@ -38,14 +38,15 @@ export function readLines(section: Uint8Array, texts: Texts, sink: ImageSink): v
   while (start + 4 <= section.length && sink.image.lines.length < ROW_LIMIT) {
     const cursor: Cursor = { at: start, end: section.length, bytes: section, ranOut: false };
     const unitEnd = start + 4 + fixed(cursor, 4);
-    if (unitEnd > section.length)
+    if (unitEnd > section.length) {
       sink.tell({
         code: 'bad-line-table',
         offset: start,
         facts: { needs: unitEnd, bytes: section.length },
         harmless: true,
       });
-    return;
+      return;
+    }
     const unit: Cursor = { at: cursor.at, end: unitEnd, bytes: section, ranOut: false };
     const header = readHeader(unit, texts);
     if (header === undefined || unit.ranOut)
