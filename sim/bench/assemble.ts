@@ -4,6 +4,7 @@
  */
 import { tableOf } from '../chart/table.ts';
 import { assert } from '../kernel/assert.ts';
+import type { StepLimits } from '../kernel/continuum.ts';
 import { type Command, type Journal, Kernel } from '../kernel/kernel.ts';
 import type { Attachment, Host, Live, OutPort, PartKind, Self } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
@@ -69,8 +70,16 @@ function signalOf(name: string, out: OutPort): SignalInfo {
     means: out.means,
     ...(out.words === undefined ? {} : { modes: out.words }),
     ...(out.kind === 'flowing' ? { isFlowing: true } : {}),
+    ...(out.isBook === true ? { isBook: true } : {}),
     ...(out.drawn === true ? { isDrawn: true } : {}),
   };
+}
+
+export interface AssembleOptions {
+  /** Makes the journal that every publication is written to; see verdict/cause.ts. */
+  readonly journalFor?: (kernel: Kernel) => Journal;
+  /** Step and error of the continuous states, where the usual ones are to be doubted. */
+  readonly limits?: StepLimits;
 }
 
 /** Wires and starts the parts. `acts` must be sorted by time. */
@@ -78,8 +87,9 @@ export function assemble(
   parts: readonly SettledPart[],
   seed: number,
   acts: readonly Act[],
-  journalFor?: (kernel: Kernel) => Journal,
+  options: AssembleOptions = {},
 ): Assembly {
+  const { journalFor, limits } = options;
   const signals = signalsOf(parts);
   const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
   const partNames = new Set(parts.map((part) => part.name));
@@ -103,17 +113,20 @@ export function assemble(
     });
   });
 
-  const kernel = new Kernel(seed, routes, parts.length);
+  const kernel = new Kernel(seed, routes, parts.length, limits);
   if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
   let timerCount = 0;
   const assembled = parts.map((part, rank): AssembledPart & { timers: (() => void)[] } => {
     const attachments: Attachment[] = [];
     const timers: (() => void)[] = [];
-    const host = hostOf(part, timerCount, kernel, signalIndex, wirings[rank]!, attachments, timers, findings);
+    const host = hostOf(part, timerCount, kernel, signalIndex, wirings[rank]!, attachments, timers, findings, parts);
     const live = part.kind.make(host, part.parameters as never);
     timerCount += timers.length;
-    for (const [port, sampler] of Object.entries(live.samplers ?? {})) kernel.setSampler(host.out[port]!, sampler);
+    for (const [port, out] of Object.entries(part.kind.ports.out)) {
+      const sampler = live.samplers?.[port] ?? (out.kind === 'flowing' ? () => kernel.continuum.refresh(kernel.now) : undefined);
+      if (sampler !== undefined) kernel.setSampler(host.out[port]!, sampler);
+    }
     return { ...part, live, attachments, timers, wiring: wirings[rank]! };
   });
   const rankOf = new Map(parts.map((part, rank) => [part.name, rank]));
@@ -155,6 +168,7 @@ function hostOf(
   attachments: Attachment[],
   timers: (() => void)[],
   findings: Finding[],
+  parts: readonly SettledPart[],
 ): Host {
   const { now, values } = kernel;
   const told = new Set<string>();
@@ -195,6 +209,13 @@ function hostOf(
     },
     sample: (signal) => kernel.sample(signal),
     blame: (signal) => kernel.blame(signal),
+    all: (kind, port) =>
+      parts.filter((other) => other.kind.kind === kind).map((other) => signalIndex.get(`${other.name}.${port}`)!),
+    flow: (flow) => {
+      const { x, dx, books, bookRates } = kernel.continuum;
+      return { x, dx, books, bookRates, ...kernel.continuum.join(part.name, flow) };
+    },
+    disturb: () => kernel.disturb(),
     stream: (purpose) => kernel.streams.for(part.name, purpose),
     attach: (attachment) => {
       attachments.push(attachment);

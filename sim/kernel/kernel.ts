@@ -10,6 +10,7 @@
  */
 import { Agenda, type AgendaState } from './agenda.ts';
 import { assert } from './assert.ts';
+import { Continuum, type StepLimits } from './continuum.ts';
 import { Digest } from './digest.ts';
 import type { Attachment, Live } from './part.ts';
 import { type StreamState, Streams } from './random.ts';
@@ -56,6 +57,7 @@ export interface Snapshot {
   readonly states: readonly (readonly SavedState[])[];
   readonly streams: readonly StreamState[];
   readonly digest: Int32Array;
+  readonly continuum: readonly Float64Array[];
 }
 
 /** More deliveries than this at one instant mean that parts answer each other for ever. */
@@ -68,6 +70,7 @@ export class Kernel {
   /** When each timer is due, timers being numbered through all parts in rank order. Write here, then call `moved`. */
   due: Float64Array = new Float64Array(0);
   readonly streams: Streams;
+  readonly continuum: Continuum;
   /** Events handled so far: deliveries and timers. */
   eventCount = 0;
   observer: Observer | undefined;
@@ -78,6 +81,7 @@ export class Kernel {
   private readonly digest = new Digest();
   private agenda = new Agenda([0]);
   private placements: readonly Placement[] = [];
+  private flowTimer = 0;
   private inputs: ((changed: number) => void)[] = [];
   private readonly timers: (() => void)[] = [];
   private commands: readonly Command[] = [];
@@ -101,9 +105,10 @@ export class Kernel {
   private readonly samplers: ((() => void) | undefined)[];
 
   /** `routes[signal]` lists who is woken by a signal: rank of the part, bit of the port. */
-  constructor(seed: number, routes: readonly (readonly (readonly [rank: number, bit: number])[])[], partCount: number) {
+  constructor(seed: number, routes: readonly (readonly (readonly [rank: number, bit: number])[])[], partCount: number, limits?: StepLimits) {
     const signalCount = routes.length;
     this.streams = new Streams(seed);
+    this.continuum = new Continuum(limits);
     this.values = new Float64Array(signalCount);
     this.watched = new Uint8Array(signalCount);
     this.lastEntries = new Float64Array(signalCount);
@@ -131,7 +136,11 @@ export class Kernel {
         this.timers.push(timer);
       }
     });
-    this.agenda = new Agenda(ranks.length === 0 ? [0] : ranks);
+    this.flowTimer = ranks.length;
+    // After all parts, so that whatever they change at one instant is taken together.
+    ranks.push(placements.length);
+    this.timers.push(() => this.advanceFlow());
+    this.agenda = new Agenda(ranks);
     this.due = this.agenda.dueSeconds;
     this.timerCauses = new Float64Array(ranks.length);
     this.changed = new Int32Array(placements.length);
@@ -140,6 +149,23 @@ export class Kernel {
       this.cause = 0;
       live.start();
     }
+    if (!this.continuum.isEmpty) {
+      this.due[this.flowTimer] = 0;
+      this.moved(this.flowTimer);
+    }
+  }
+
+  private advanceFlow(): void {
+    this.continuum.advance(this.now);
+    this.due[this.flowTimer] = this.continuum.instants[1]!;
+    this.moved(this.flowTimer);
+  }
+
+  /** Something that the continuous states depend on has changed: their step ends at the present instant. */
+  disturb(): void {
+    if (!this.continuum.disturb()) return;
+    this.due[this.flowTimer] = this.now[0]!;
+    this.moved(this.flowTimer);
   }
 
   /** To be called after `due[timer]` was written. */
@@ -312,6 +338,7 @@ export class Kernel {
       ),
       streams: this.streams.save(),
       digest: this.digest.save(),
+      continuum: this.continuum.save(),
     };
   }
 
@@ -334,5 +361,6 @@ export class Kernel {
     });
     this.streams.restore(snapshot.streams);
     this.digest.restore(snapshot.digest);
+    this.continuum.restore(snapshot.continuum);
   }
 }

@@ -22,6 +22,8 @@ export interface OutPort {
   readonly kind?: 'held' | 'ramp' | 'flowing';
   /** For a signal whose value is one of a few words: the words, value 0 first. */
   readonly words?: readonly string[];
+  /** A running integral, kept only while somebody records it. */
+  readonly isBook?: boolean;
   /** Follows from other signals and wakes nobody: told by `note`, kept out of the digest, and free when nobody reads it. */
   readonly quiet?: boolean;
   /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
@@ -98,10 +100,44 @@ export interface Host<In extends string = string, Out extends string = string> {
   /** Says that what is published next follows from the latest value of `signal` rather than from what woke the part. */
   blame(signal: number): void;
   stream(purpose: string): Stream;
+  /** Signal numbers of one out port of every part of a kind, in the order of the file. Only while the part is made. */
+  all(kind: string, port: string): readonly number[];
+  /** Joins the continuous states of the bench; says where the part's own begin. Only while the part is made. */
+  flow(flow: Flow): FlowPlace;
+  /** Something that the continuous states depend on has changed at the present instant. */
+  disturb(): void;
   /** Adds something that must be saved and restored with the part, such as the chart's present state. */
   attach(attachment: Attachment): void;
   /** Reports something worth telling though no expectation asked: once for each `code`. */
   finding(code: string, says: string): void;
+}
+
+/** A part's share of the continuous network; see continuum.ts for the order of the sweeps. */
+export interface Flow {
+  /** Each with its value at the start and the size that counts as full scale for errors. */
+  readonly states: readonly { readonly name: string; readonly start: number; readonly scale: number }[];
+  /** Running integrals that feed nothing back, such as energies. */
+  readonly bookCount?: number;
+  /** From the leaves to the root: write the currents that this part takes. */
+  readonly draw?: () => void;
+  /** From the root to the leaves: write the voltages that this part gives. */
+  readonly feed?: () => void;
+  /** Write the slopes of the part's states (and of its books). */
+  readonly slope?: () => void;
+  /** A step has ended, or was cut short: set states that have reached a limit, act on what was reached. True if a state jumped. */
+  readonly settle?: (elapsedSeconds: number) => boolean;
+  /** How far a step overshot a limit, as a share of what is allowed; above 1 it is repeated shorter. */
+  readonly excess?: () => number;
+}
+
+export interface FlowPlace {
+  readonly x: Float64Array;
+  readonly dx: Float64Array;
+  readonly books: Float64Array;
+  readonly bookRates: Float64Array;
+  /** Where the part's states and books begin. */
+  readonly state: number;
+  readonly book: number;
 }
 
 /** Something beside the part's own state that a snapshot must hold: flat numbers and typed arrays. */

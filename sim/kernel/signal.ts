@@ -14,6 +14,8 @@ export interface SignalInfo {
   readonly gauges?: Readonly<Record<string, string>>;
   /** Changes between publications in a way of its own: a recorder must ask for it now and then. */
   readonly isFlowing?: boolean;
+  /** A running integral, kept only while somebody records it. */
+  readonly isBook?: boolean;
   /** Has a fresh draw of noise whenever a part samples it, so that a recorder must not ask for it. */
   readonly isDrawn?: boolean;
   readonly means: string;

@@ -30,6 +30,7 @@ export function record(
   indices.forEach((signal, column) => {
     columnOf[signal] = column;
     kernel.watched[signal] = 1;
+    if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
   });
   const { now, values } = kernel;
   kernel.observer = { observe: (signal) => trace.append(columnOf[signal]!, now[0]!, values[signal]!) };

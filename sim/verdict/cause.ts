@@ -62,9 +62,11 @@ export function causeOf(
   atSeconds: number,
 ): CauseLink[] {
   const journal = new FullJournal();
-  const assembly = assemble(parts, seed, acts, (kernel) => {
-    journal.kernel = kernel;
-    return journal;
+  const assembly = assemble(parts, seed, acts, {
+    journalFor: (kernel) => {
+      journal.kernel = kernel;
+      return journal;
+    },
   });
   return chainFrom(assembly, journal, signal, atSeconds);
 }

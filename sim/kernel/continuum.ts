@@ -1,0 +1,269 @@
+/**
+ * What changes continuously between events: currents, speeds, charge. All parts' states lie in one vector and are
+ * integrated together, since they are coupled through wires and shafts.
+ *
+ * A network of parts is a tree (battery, harness, controllers, motors, vehicle), so that one evaluation is three
+ * sweeps: `draw` from the leaves to the root (who takes what current), `feed` from the root to the leaves (what voltage
+ * arrives), `slope` (how each state changes). No algebraic loop is left to be solved.
+ *
+ * Method: Bogacki and Shampine's 3(2) pair (Appl. Math. Lett. 2, 1989) with error control. The design named RK4 with a
+ * bounded step; a motor winding settles in a millisecond and then nothing happens for seconds, so that an adaptive
+ * step does a tenth of the work at the same error. A step runs ahead of the present on the assumption that no event
+ * comes; between its ends states are read from the cubic Hermite polynomial; an event that changes an input starts a
+ * new step from the present. Hot path; see test/speed/kernel.bench.ts.
+ */
+import type { Flow } from './part.ts';
+
+/** Number of states and of books (running integrals that feed nothing back) that one bench may have. */
+const CAPACITY = 192;
+/** Error allowed a step, as a share of a state's scale. */
+const TOLERANCE = 1e-4;
+const LEAST_STEP_SECONDS = 1e-7;
+const MOST_STEP_SECONDS = 0.02;
+const FIRST_STEP_SECONDS = 1e-4;
+
+/** The numbers of a bench ran away: a fault of its parameters, or of the models' range of validity. */
+export class NumericalBlowUp extends Error {
+  readonly part: string;
+  readonly state: string;
+  readonly seconds: number;
+
+  constructor(part: string, state: string, seconds: number) {
+    super(`the ${state} of ${part} is no longer a number at ${seconds} s`);
+    this.name = 'NumericalBlowUp';
+    this.part = part;
+    this.state = state;
+    this.seconds = seconds;
+  }
+}
+
+interface Member {
+  readonly part: string;
+  readonly flow: Flow;
+  readonly base: number;
+}
+
+/** A halved limit for step and error shows whether a verdict hangs on them. */
+export interface StepLimits {
+  readonly tolerance: number;
+  readonly mostSeconds: number;
+}
+
+export class Continuum {
+  /** Present states and their slopes while parts evaluate; books of all parts likewise. */
+  readonly x = new Float64Array(CAPACITY);
+  readonly dx = new Float64Array(CAPACITY);
+  readonly books = new Float64Array(CAPACITY);
+  readonly bookRates = new Float64Array(CAPACITY);
+  stateCount = 0;
+  bookCount = 0;
+  /** Somebody reads the books: only then are they kept. */
+  isBooking = false;
+
+  private readonly members: Member[] = [];
+  private readonly scales = new Float64Array(CAPACITY);
+  private draws: (() => void)[] = [];
+  private feeds: (() => void)[] = [];
+  private slopes: (() => void)[] = [];
+  private settles: ((elapsedSeconds: number) => boolean)[] = [];
+  private excesses: (() => number)[] = [];
+  private readonly tolerance: number;
+  private readonly mostSeconds: number;
+  /** Start and end of the step under way: states, slopes, books. */
+  private readonly xA = new Float64Array(CAPACITY);
+  private readonly kA = new Float64Array(CAPACITY);
+  private readonly xB = new Float64Array(CAPACITY);
+  private readonly kB = new Float64Array(CAPACITY);
+  private readonly k2 = new Float64Array(CAPACITY);
+  private readonly k3 = new Float64Array(CAPACITY);
+  private readonly bookA = new Float64Array(CAPACITY);
+  private readonly bookB = new Float64Array(CAPACITY);
+  private readonly book2 = new Float64Array(CAPACITY);
+  private readonly book3 = new Float64Array(CAPACITY);
+  /** [start, end, next step to try, instant that `x` and the signals stand at, end of the last settled stretch] in seconds. */
+  readonly instants = new Float64Array([0, 0, FIRST_STEP_SECONDS, -1, 0]);
+  private isDisturbed = true;
+
+  constructor(limits: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS }) {
+    this.tolerance = limits.tolerance;
+    this.mostSeconds = limits.mostSeconds;
+  }
+
+  get isEmpty(): boolean {
+    return this.members.length === 0;
+  }
+
+  /** Enters a part, in rank order; returns where its states and books begin. */
+  join(part: string, flow: Flow): { readonly state: number; readonly book: number } {
+    const place = { state: this.stateCount, book: this.bookCount };
+    flow.states.forEach(({ start, scale }, index) => {
+      this.x[place.state + index] = start;
+      this.scales[place.state + index] = scale;
+    });
+    this.stateCount += flow.states.length;
+    this.bookCount += flow.bookCount ?? 0;
+    if (this.stateCount > CAPACITY || this.bookCount > CAPACITY) throw new RangeError('a bench has more continuous states than there is room for');
+    this.members.push({ part, flow, base: place.state });
+    const flows = this.members.map((member) => member.flow);
+    const given = <F>(functions: readonly (F | undefined)[]): F[] => functions.flatMap((one) => (one === undefined ? [] : [one]));
+    this.draws = given(flows.map((one) => one.draw)).reverse();
+    this.feeds = given(flows.map((one) => one.feed));
+    this.slopes = given(flows.map((one) => one.slope));
+    this.settles = given(flows.map((one) => one.settle));
+    this.excesses = given(flows.map((one) => one.excess));
+    return place;
+  }
+
+  /** An event has changed something that the states depend on: the step under way is no longer true. */
+  disturb(): boolean {
+    this.instants[3] = -1;
+    if (this.isDisturbed) return false;
+    this.isDisturbed = true;
+    return true;
+  }
+
+  /** Brings states and flowing signals to `now`. `now` lies in the step under way. */
+  refresh(now: Float64Array): void {
+    const seconds = now[0]!;
+    if (this.instants[3] === seconds) return;
+    this.interpolate(seconds);
+    this.sweep();
+    this.instants[3] = seconds;
+  }
+
+  /** Ends a step (or cuts it short at `now`), lets the parts settle, and computes the next one; its end is `instants[1]`. */
+  advance(now: Float64Array): void {
+    const { x, instants, stateCount } = this;
+    const seconds = now[0]!;
+    const isWhole = !this.isDisturbed && seconds === instants[1];
+    if (isWhole) {
+      for (let index = 0; index < stateCount; index += 1) x[index] = this.xB[index]!;
+      if (this.isBooking) for (let index = 0; index < this.bookCount; index += 1) this.books[index] = this.bookB[index]!;
+    } else {
+      this.interpolate(seconds);
+    }
+    this.sweep();
+    instants[3] = seconds;
+    const elapsedSeconds = seconds - instants[4]!;
+    instants[4] = seconds;
+    let hasJumped = false;
+    for (const settle of this.settles) hasJumped = settle(elapsedSeconds) || hasJumped;
+    if (hasJumped || !isWhole) {
+      this.sweep();
+      this.slope();
+      this.kA.set(this.dx);
+    } else {
+      this.kA.set(this.kB);
+      if (this.isBooking) this.slope();
+    }
+    this.xA.set(x);
+    if (this.isBooking) {
+      this.bookA.set(this.books);
+      this.book2.set(this.bookRates);
+    }
+    this.isDisturbed = false;
+    instants[0] = seconds;
+    if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
+    this.plan();
+  }
+
+  private plan(): void {
+    const { instants } = this;
+    let h = Math.min(instants[2]!, this.mostSeconds);
+    for (;;) {
+      const error = this.attempt(h);
+      if (error <= 1 || h <= LEAST_STEP_SECONDS) {
+        if (!(error < Number.POSITIVE_INFINITY)) this.reportBlowUp();
+        instants[1] = instants[0]! + h;
+        // The third root of the error says how much longer the next step may be; 0.9 for safety.
+        instants[2] = h * Math.min(4, 0.9 / Math.cbrt(Math.max(error, 1e-3)));
+        instants[3] = -1;
+        return;
+      }
+      h = Math.max(LEAST_STEP_SECONDS, error < Number.POSITIVE_INFINITY ? h * Math.max(0.2, 0.9 / Math.cbrt(error)) : h * 0.1);
+    }
+  }
+
+  /** One step of `h` seconds from A to B; the error as a share of what is allowed. */
+  private attempt(h: number): number {
+    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount } = this;
+    for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
+    this.sweep();
+    this.slope();
+    for (let index = 0; index < stateCount; index += 1) {
+      k2[index] = dx[index]!;
+      x[index] = xA[index]! + 0.75 * h * dx[index]!;
+    }
+    if (this.isBooking) this.book3.set(this.bookRates);
+    this.sweep();
+    this.slope();
+    for (let index = 0; index < stateCount; index += 1) {
+      k3[index] = dx[index]!;
+      x[index] = xA[index]! + h * ((2 / 9) * kA[index]! + (1 / 3) * k2[index]! + (4 / 9) * dx[index]!);
+      xB[index] = x[index]!;
+    }
+    if (this.isBooking) this.closeBooks(h);
+    this.sweep();
+    this.slope();
+    let worst = 0;
+    for (let index = 0; index < stateCount; index += 1) {
+      kB[index] = dx[index]!;
+      const error = Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) / (this.tolerance * scales[index]!);
+      // Written so that a NaN counts as the worst.
+      if (!(error <= worst)) worst = error === error ? error : Number.POSITIVE_INFINITY;
+    }
+    for (let index = 0; index < this.excesses.length; index += 1) worst = Math.max(worst, this.excesses[index]!());
+    return worst;
+  }
+
+  /** The books of a step by the same third-order rule; `book2` and `book3` hold the rates of its first two stages. */
+  private closeBooks(h: number): void {
+    for (let index = 0; index < this.bookCount; index += 1) {
+      this.bookB[index] = this.bookA[index]! + h * ((2 / 9) * this.book2[index]! + (1 / 3) * this.book3[index]! + (4 / 9) * this.bookRates[index]!);
+    }
+  }
+
+  private sweep(): void {
+    const { draws, feeds } = this;
+    for (let index = 0; index < draws.length; index += 1) draws[index]!();
+    for (let index = 0; index < feeds.length; index += 1) feeds[index]!();
+  }
+
+  private slope(): void {
+    const { slopes } = this;
+    for (let index = 0; index < slopes.length; index += 1) slopes[index]!();
+  }
+
+  private interpolate(seconds: number): void {
+    const { x, xA, xB, kA, kB, instants, stateCount } = this;
+    const h = instants[1]! - instants[0]!;
+    if (h <= 0) return;
+    const s = (seconds - instants[0]!) / h;
+    const a = (1 + 2 * s) * (1 - s) * (1 - s);
+    const b = s * s * (3 - 2 * s);
+    const c = s * (1 - s) * (1 - s) * h;
+    const d = s * s * (s - 1) * h;
+    for (let index = 0; index < stateCount; index += 1) x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
+    // Books are only read at the ends of steps to a part in a thousand: between them a straight line does.
+    if (this.isBooking) for (let index = 0; index < this.bookCount; index += 1) this.books[index] = this.bookA[index]! + s * (this.bookB[index]! - this.bookA[index]!);
+  }
+
+  private reportBlowUp(): never {
+    const index = this.xB.findIndex((value) => !Number.isFinite(value));
+    const member = [...this.members].reverse().find(({ base }) => base <= Math.max(index, 0));
+    throw new NumericalBlowUp(member?.part ?? 'the bench', member?.flow.states[index - member.base]?.name ?? 'state', this.instants[0]!);
+  }
+
+  save(): readonly Float64Array[] {
+    return [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants, Float64Array.of(this.isDisturbed ? 1 : 0)].map((array) => array.slice());
+  }
+
+  restore(saved: readonly Float64Array[]): void {
+    [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants].forEach((array, index) => {
+      array.set(saved[index]!);
+    });
+    this.isDisturbed = saved[9]![0] === 1;
+    // Signals are recomputed when somebody asks.
+    this.instants[3] = -1;
+  }
+}
