@@ -269,5 +269,6 @@ export const adc: PartKind = {
   chart,
   faults,
   explain: { count: tellCount },
+  tells: { along: 'signal', ports: ['count', 'held'], hasBusyMode: true },
   make: make as PartKind['make'],
 };

@@ -96,5 +96,7 @@ export const battery: PartKind = {
   faults,
   steps,
   explain: { voltage: ({ value }) => ({ says: `the battery gives ${formatQuantity(value, 'voltage')}`, next: null }) },
+  tells: { along: 'power', ports: ['voltage'] },
+  handle: { kind: 'switch', on: 'connect', off: 'disconnect', isOn: 'connected' },
   make: make as PartKind['make'],
 };

@@ -366,5 +366,7 @@ export const pwmTimer: PartKind = {
       ...(wanted === undefined ? {} : { wanted }),
     }),
   },
+  tells: { along: 'signal', ports: ['pulse', 'frame'] },
+  constants: ['bits', 'mode', 'prescaler'],
   make: make as PartKind['make'],
 };

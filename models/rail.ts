@@ -85,5 +85,6 @@ export const rail: PartKind = {
       next: 'battery.voltage',
     }),
   },
+  tells: { along: 'power', ports: ['voltage'] },
   make: make as PartKind['make'],
 };

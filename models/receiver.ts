@@ -223,5 +223,7 @@ export const receiver: PartKind = {
       next: 'receiver.pulse',
     }),
   },
+  tells: { along: 'signal', ports: ['pulse', 'deflection'] },
+  handle: { kind: 'lever', form: 'stick', least: -1, most: 1, port: 'deflection' },
   make: make as PartKind['make'],
 };

@@ -136,5 +136,7 @@ export const selector: PartKind = {
       next: null,
     }),
   },
+  tells: { along: 'signal', ports: ['position'] },
+  handle: { kind: 'choice', form: 'to', choices: 'positions', port: 'position' },
   make: make as PartKind['make'],
 };

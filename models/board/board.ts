@@ -162,5 +162,6 @@ export const board: PartKind = {
   chart,
   faults,
   explain: { clock: tellClock, mode: (link) => tellClock({ ...link, value: link.read('board.clock') }) },
+  tells: { along: 'power', ports: ['clock'] },
   make: make as PartKind['make'],
 };

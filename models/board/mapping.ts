@@ -435,5 +435,7 @@ export const mapping: PartKind = {
     compare: tellCompare,
     count: ({ value }) => ({ says: `the program takes count ${value}`, next: 'adc.count' }),
   },
+  tells: { along: 'signal', ports: ['compare', 'count'] },
+  constants: ['input.0', 'input.1', 'output.0', 'output.1', 'dead-band', 'filter', 'hold'],
   make: make as PartKind['make'],
 };

@@ -6,7 +6,7 @@
  * pulse.ts, its modes are in chart.ts, its parameters in parameters.ts, what it says of itself in explain.ts.
  */
 import { runChart } from '../../sim/chart/run.ts';
-import type { Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
+import type { Band, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
 import { ratio } from '../../sim/units/index.ts';
 import { FLOATING, HIGH } from '../pwm-timer.ts';
 import { type ControllerNumbers, chart } from './chart.ts';
@@ -309,6 +309,21 @@ function make(host: Host, numbers: Parameters): Live {
   };
 }
 
+/** What a pulse is measured against; the same ranges count on the line from each rise. */
+function bands(numbers: Parameters, read: (port: string) => number): Readonly<Record<string, readonly Band[]>> {
+  const neutral = read('neutral');
+  const full = read('full');
+  const { window } = numbers.arming;
+  const { reverse, valid } = numbers.pulse;
+  const pulse: readonly Band[] = [
+    { name: 'neutral', least: neutral - window.below, most: neutral + window.above, role: 'aim' },
+    { name: 'full', least: full, most: full, role: 'mark' },
+    ...(reverse === undefined ? [] : [{ name: 'reverse', least: reverse, most: reverse, role: 'mark' as const }]),
+    { name: 'valid', least: valid[0], most: valid[1], role: 'limit' },
+  ];
+  return { pulse, line: pulse };
+}
+
 /** A pulse within this share of the travel from full counts as full when end points are learned. */
 const FULL_SHARE = 0.15;
 
@@ -323,5 +338,7 @@ export const controller: PartKind = {
   faults,
   gauges: { armed: 'arming' },
   explain,
+  tells: { along: 'signal', ports: ['pulse', 'drive', 'refusal'] },
+  bands,
   make: make as PartKind['make'],
 };

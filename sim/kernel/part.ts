@@ -200,6 +200,41 @@ export interface Told {
 
 export type Explain = (link: Link) => Told;
 
+/** What is worth showing of a part at a glance. */
+export interface Tells {
+  /** Whether the part stands on the way of the foot's wish to the wheel, or on the way of the power. */
+  readonly along: 'signal' | 'power';
+  /** The out ports that say most of it, the first one first. */
+  readonly ports: readonly string[];
+  /** The mode changes with every pass or conversion, so that its changes are no news. */
+  readonly hasBusyMode?: boolean;
+}
+
+/** A named range of values of a port, in its base unit; `least` and `most` are equal for a single point. */
+export interface Band {
+  readonly name: string;
+  readonly least: number;
+  readonly most: number;
+  /** `aim`: where the value must lie for the part to get going; `limit`: outside of it nothing is taken; `mark`: a point of note. */
+  readonly role: 'aim' | 'limit' | 'mark';
+}
+
+/** How a person's hand or foot works a part, so that a keyboard can stand in for it. */
+export type Handle =
+  /** `form` takes a ratio from `least` to `most`; `beside` is what else the step says. `port` is where it stands. */
+  | {
+      readonly kind: 'lever';
+      readonly form: string;
+      readonly least: number;
+      readonly most: number;
+      readonly beside?: Readonly<Record<string, string>>;
+      readonly port: string;
+    }
+  /** `form` takes one of the words listed by the parameter `choices`; `port` holds the word chosen. */
+  | { readonly kind: 'choice'; readonly form: string; readonly choices: string; readonly port: string }
+  /** Two bare forms; `on` has been said when the part is in the mode `isOn`. */
+  | { readonly kind: 'switch'; readonly on: string; readonly off: string; readonly isOn: string };
+
 /** A kind of part: everything the machinery knows of it. */
 export interface PartKind {
   readonly kind: string;
@@ -224,5 +259,15 @@ export interface PartKind {
   /** For a mode: the out port that holds the signed distance to being in it. */
   readonly gauges?: Readonly<Record<string, string>>;
   readonly explain?: Readonly<Record<string, Explain>>;
+  /** Without it, the part tells its mode and its first out port. */
+  readonly tells?: Tells;
+  /**
+   * The ranges that matter, by out port; by in port for a level, where they count from its rise. `read` gives the
+   * present value of an out port of the part.
+   */
+  readonly bands?: (parameters: never, read: (port: string) => number) => Readonly<Record<string, readonly Band[]>>;
+  readonly handle?: Handle;
+  /** Parameters that a builder tries other values of, as paths below the part: `output.0`. */
+  readonly constants?: readonly string[];
   readonly make: (host: Host, parameters: never) => Live;
 }

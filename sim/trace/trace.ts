@@ -120,6 +120,12 @@ export class Column {
   }
 }
 
+export interface TraceMark {
+  readonly endSeconds: number;
+  /** For each column its length, and instant and value of its last sample. */
+  readonly lasts: Float64Array;
+}
+
 export class Trace {
   readonly columns: readonly Column[];
   private readonly byName: ReadonlyMap<string, Column>;
@@ -148,6 +154,30 @@ export class Trace {
   /** The end of the run: what `finish` said, or the last sample so far. It starts at 0. */
   get endSeconds(): number {
     return this.end;
+  }
+
+  /** Everything needed to forget later what is recorded from now on. */
+  mark(): TraceMark {
+    const lasts = new Float64Array(this.columns.length * 3);
+    this.columns.forEach((column, index) => {
+      const last = column.length - 1;
+      lasts[index * 3] = column.length;
+      // Of a held signal the last sample itself may be taken back later, so that its length alone would not do.
+      lasts[index * 3 + 1] = last < 0 ? 0 : column.times[last]!;
+      lasts[index * 3 + 2] = last < 0 ? 0 : column.values[last]!;
+    });
+    return { endSeconds: this.end, lasts };
+  }
+
+  /** Forgets what was recorded after the mark. Marks older than it stay good, later ones do not. */
+  rewind({ endSeconds, lasts }: TraceMark): void {
+    this.end = endSeconds;
+    this.columns.forEach((column, index) => {
+      column.length = lasts[index * 3]!;
+      if (column.length === 0) return;
+      column.times[column.length - 1] = lasts[index * 3 + 1]!;
+      column.values[column.length - 1] = lasts[index * 3 + 2]!;
+    });
   }
 
   column(name: string): Column | undefined {
