@@ -71,12 +71,7 @@ export class Column {
   /** The value that the signal comes from at an instant: differs from `at` only where it steps. NaN up to the first sample. */
   before(seconds: number): number {
     let index = this.indexAt(seconds);
-    while (index >= 0 && this.times[index] === seconds) {
-      index -= 1;
-      // The first of two linear samples at one instant is where the line before it ends.
-      if (index >= 0 && this.signal.shape === 'linear' && this.times[index] === seconds) return this.values[index]!;
-    }
-    if (index < 0) return Number.NaN;
+    while (index >= 0 && this.times[index] === seconds) index -= 1;
     return this.valueFrom(index, seconds);
   }
 

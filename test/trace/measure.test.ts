@@ -50,6 +50,11 @@ describe('measure: pulses', () => {
     ]);
     expect([...pulsesOf(pulses, { fromSeconds: 0, untilSeconds: 9 }).widthSeconds]).toEqual([1]);
     expect(pulsesOf(pulses, { fromSeconds: 0, untilSeconds: 9 }).periodSeconds.length).toBe(0);
+    const late = column(level, [
+      [1, 1],
+      [2, 0],
+    ]);
+    expect(pulsesOf(late, { fromSeconds: 0, untilSeconds: 9 }).widthSeconds.length).toBe(0);
   });
 
   test('jitter is the longest less the shortest period, duty over whole periods only', () => {
@@ -142,6 +147,7 @@ describe('measure: numbers', () => {
       neverFalls: false,
       neverRises: false,
     });
+    expect(measureNumbers(triangle, { fromSeconds: 0, untilSeconds: 1 })).toMatchObject({ max: 2, neverFalls: true });
     expect(measureNumbers(triangle, { fromSeconds: 1, untilSeconds: 3 })).toMatchObject({ mean: 3, min: 2, max: 4 });
     expect(measureNumbers(triangle, { fromSeconds: 3, untilSeconds: 6 })).toMatchObject({
       mean: 1 / 3,
