@@ -62,6 +62,7 @@ export const ports = {
 } as const satisfies Ports;
 
 interface Timer {
+  isStopped(): boolean;
   stopCounting(): void;
   startFrame(): void;
   takeResetPrescaler(): void;
@@ -70,6 +71,7 @@ interface Timer {
 
 export const chart = setup({
   types: { context: {} as Timer, events: {} as { type: string } },
+  guards: { stopped: ({ context }) => context.isStopped() },
   actions: {
     stopCounting: ({ context }) => context.stopCounting(),
     startFrame: ({ context }) => context.startFrame(),
@@ -88,7 +90,7 @@ export const chart = setup({
   states: {
     // The output is connected to the pin by the first write to the compare register, as start-up code does it.
     off: { entry: 'stopCounting', on: { 'clock running': 'unconnected' } },
-    unconnected: { on: { written: 'counting', stopped: 'frozen' } },
+    unconnected: { on: { written: [{ guard: 'stopped', target: 'frozen' }, { target: 'counting' }] } },
     counting: { entry: 'startFrame', on: { stopped: 'frozen' } },
     frozen: { entry: 'stopCounting', on: { 'mend stopped': 'counting' } },
   },
@@ -99,15 +101,32 @@ export function frameTicks(mode: PwmMode, top: number): number {
   return mode === 'fast' ? top + 1 : 2 * top;
 }
 
-/** Ticks for which a non-inverted output is high in each frame. A compare above top never matches: always high. */
+/**
+ * Ticks for which a non-inverted output is high in each frame. A compare above top never matches: fast PWM is then always
+ * high; the other modes leave the output as it was, which is not told here.
+ */
 export function highTicks(mode: PwmMode, compare: number, top: number): number {
   if (compare >= top) return frameTicks(mode, top);
   return mode === 'fast' ? compare + 1 : 2 * compare;
 }
 
-/** Low time before the first edge of a frame as the timer counts it: frames start at bottom (fast) or at top. */
-export function leadTicks(mode: PwmMode, compare: number, top: number): number {
-  return mode === 'fast' ? 0 : top - Math.min(compare, top);
+/** Whether a frame starts with a non-inverted output high: frames start at bottom, those of `phase-correct` at top. */
+export function startsHigh(mode: PwmMode, compare: number, top: number): boolean {
+  return mode === 'fast' || compare >= top || (mode === 'phase-and-frequency-correct' && compare > 0);
+}
+
+/** Ticks from the start of a frame to its first edge; a whole frame where there is none. */
+export function firstEdgeTicks(mode: PwmMode, compare: number, top: number): number {
+  if (mode === 'fast') return Math.min(compare, top) + 1;
+  if (compare <= 0 || compare >= top) return 2 * top;
+  return mode === 'phase-correct' ? top - compare : compare;
+}
+
+/** Ticks from the start of a frame to its second edge; a whole frame where there is none. */
+export function secondEdgeTicks(mode: PwmMode, compare: number, top: number): number {
+  if (mode === 'fast') return top + 1;
+  if (compare <= 0 || compare >= top) return 2 * top;
+  return mode === 'phase-correct' ? top + compare : 2 * top - compare;
 }
 
 /** Least and greatest compare whose high time lies in a range of ticks; least > greatest when none does. */
@@ -121,6 +140,13 @@ export function comparesWithin(
   return mode === 'fast'
     ? { least: Math.ceil(leastTicks - 1 - slack), greatest: Math.floor(mostTicks - 1 + slack) }
     : { least: Math.ceil(leastTicks / 2 - slack), greatest: Math.floor(mostTicks / 2 + slack) };
+}
+
+/** Ticks for which the line is high in each frame, inverted or not. */
+export function lineTicks(numbers: Pick<Parameters, 'bits' | 'top' | 'mode' | 'inverted'>, compare: number): number {
+  const top = topOf(numbers);
+  const high = highTicks(numbers.mode, compare, top);
+  return numbers.inverted ? frameTicks(numbers.mode, top) - high : high;
 }
 
 /** The value that a register of so many bits holds after `written` was stored in it. */
@@ -156,6 +182,7 @@ function make(host: Host, numbers: Parameters): Live {
     riseSeconds: -1,
     isFirstEdgeDone: false,
     isStarting: false,
+    isStopped: false,
   };
   const { now, values, out, bits } = host;
   const { mode } = numbers;
@@ -186,13 +213,14 @@ function make(host: Host, numbers: Parameters): Live {
                 ? HIGH
                 : LOW
               : LOW;
-    if (values[lineOut] === line) return;
+    const before = values[lineOut]!;
+    if (before === line) return;
     host.blame(latchedOut);
     host.emit(lineOut, line);
     if (line === HIGH) {
       if (state.riseSeconds >= 0) host.note(frameOut, now[0]! - state.riseSeconds);
       state.riseSeconds = now[0]!;
-    } else if (line === LOW && state.riseSeconds >= 0) {
+    } else if (before === HIGH && state.riseSeconds >= 0) {
       host.note(pulseOut, now[0]! - state.riseSeconds);
     }
   };
@@ -201,8 +229,9 @@ function make(host: Host, numbers: Parameters): Live {
   const tellTick = (): void => {
     const tick = state.prescaler / state.hertz;
     host.update(out.tick!, tick);
-    host.update(out.step!, tick * (highTicks(mode, 1, top) - highTicks(mode, 0, top)));
-    host.update(out.least!, tick * highTicks(mode, 0, top));
+    const least = lineTicks(numbers, 0);
+    host.update(out.step!, tick * (lineTicks(numbers, 1) - least));
+    host.update(out.least!, tick * least);
   };
 
   const frame = (): void => {
@@ -211,28 +240,22 @@ function make(host: Host, numbers: Parameters): Live {
       host.blame(compareIn);
       host.emit(latchedOut, state.latched);
     }
-    const high = highTicks(mode, state.latched, top);
+    const { latched } = state;
     const whole = frameTicks(mode, top);
-    const lead = leadTicks(mode, state.latched, top);
-    state.isFirstEdgeDone = lead === 0;
-    if (high > 0 && lead === 0) drive(HIGH);
-    if (high < whole) {
-      if (lead === 0 && high > 0) host.wake(edgeTimer, tickSeconds(high));
-      else if (high > 0) {
-        drive(LOW);
-        host.wake(edgeTimer, tickSeconds(lead));
-      } else drive(LOW);
-    }
     host.wake(frameTimer, tickSeconds(whole));
+    // No match comes and nothing else moves the output (8161D p. 127); in fast PWM bottom still sets it.
+    if (latched > top && mode !== 'fast') return;
+    drive(startsHigh(mode, latched, top) ? HIGH : LOW);
+    state.isFirstEdgeDone = false;
+    const first = firstEdgeTicks(mode, latched, top);
+    if (first < whole) host.wake(edgeTimer, tickSeconds(first));
   };
   const edgeTimer = host.timer(() => {
-    if (state.isFirstEdgeDone) {
-      drive(LOW);
-      return;
-    }
+    drive(state.output === HIGH ? LOW : HIGH);
+    if (state.isFirstEdgeDone) return;
     state.isFirstEdgeDone = true;
-    drive(HIGH);
-    host.wake(edgeTimer, tickSeconds(leadTicks(mode, state.latched, top) + highTicks(mode, state.latched, top)));
+    const second = secondEdgeTicks(mode, state.latched, top);
+    if (second < frameTicks(mode, top)) host.wake(edgeTimer, tickSeconds(second));
   });
   const frameTimer = host.timer(() => {
     state.frameTick += frameTicks(mode, top) * state.prescaler;
@@ -240,6 +263,7 @@ function make(host: Host, numbers: Parameters): Live {
   });
 
   const run = runChart(host, chart, {
+    isStopped: () => state.isStopped,
     stopCounting: () => {
       host.sleep(edgeTimer);
       host.sleep(frameTimer);
@@ -290,6 +314,9 @@ function make(host: Host, numbers: Parameters): Live {
       settle();
     },
     fault: (event) => {
+      // Remembered apart from the chart, as a fault outlasts a reset of the board.
+      if (event === 'stopped') state.isStopped = true;
+      else if (event === 'mend stopped') state.isStopped = false;
       run.send(run.event(event));
       settle();
     },
@@ -316,15 +343,20 @@ const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
   const tick = read(`${name}.tick`);
   const tickText = formatQuantity(tick, 'time');
   const top = topOf(numbers);
-  const ticks = highTicks(numbers.mode, compare, top);
+  const ticks = lineTicks(numbers, compare);
+  const whole = frameTicks(numbers.mode, top);
+  const rest = numbers.inverted ? `, taken from the ${whole} ticks of a frame as the output is inverted` : '';
   const rule =
     numbers.mode === 'fast'
-      ? `compare ${compare} gives (${compare} + 1) x ${tickText}, as fast PWM also counts the tick of the match itself`
-      : `compare ${compare} gives 2 x ${compare} x ${tickText}, as the counter passes it twice`;
+      ? `compare ${compare} gives (${compare} + 1) x ${tickText}, as fast PWM also counts the tick of the match itself${rest}`
+      : `compare ${compare} gives 2 x ${compare} x ${tickText}, as the counter passes it twice${rest}`;
   const says = `pulse ${formatQuantity(value, 'time')} = ${ticks} ticks: ${rule}`;
   if (wanted === undefined) return { says, next: `${name}.latched` };
-  const { least, greatest } = comparesWithin(numbers.mode, wanted.least / tick, wanted.most / tick);
-  const width = (candidate: number): string => formatQuantity(highTicks(numbers.mode, candidate, top) * tick, 'time');
+  const [leastTicks, mostTicks] = [wanted.least / tick, wanted.most / tick];
+  const { least, greatest } = numbers.inverted
+    ? comparesWithin(numbers.mode, whole - mostTicks, whole - leastTicks)
+    : comparesWithin(numbers.mode, leastTicks, mostTicks);
+  const width = (candidate: number): string => formatQuantity(lineTicks(numbers, candidate) * tick, 'time');
   if (least > greatest || greatest < 0) {
     return {
       says: `${says}; no compare of this timer gives a pulse that ${wanted.to}: ${greatest} gives ${width(greatest)}, ${least} gives ${width(least)}`,
