@@ -4,7 +4,7 @@
  *     sensed' = (travel - sensed) / lag            exact between events, travel moving along a ramp
  *     hall     signal = rest + sensed * (full - rest), in proportion to the supply when ratiometric
  *     pot      the same, always in proportion; the track's resistance gives the source impedance
- *     switch   signal = supply once travel passes the switching point, else 0, with contact bounce
+ *     switch   signal = supply once travel passes the switching point, else 0, with contact bounce from then on
  *
  * Open-wire levels of a hall sensor (5 V, 10 to 200 kohm load): open supply 0 to 0.15 V, open ground 4.85 to 5.0 V
  * (Micronas HAC 830 data sheet DSH000178_001EN, section 4.8). All other numbers are the builder's own measurements.
@@ -76,7 +76,7 @@ export const ports = {
   in: { supply: { means: 'rail that feeds the pedal', from: () => 'rail.voltage' } },
   out: {
     travel: { means: 'how far the pedal is pressed, 0 to 1', dimension: 'ratio', kind: 'ramp' },
-    voltage: { means: 'signal voltage, without noise', dimension: 'voltage', kind: 'flowing' },
+    voltage: { means: 'signal voltage, without noise or bounce', dimension: 'voltage', kind: 'flowing' },
     signal: {
       means: 'signal voltage as a sampler finds it, noise included',
       dimension: 'voltage',
@@ -228,6 +228,7 @@ function make(host: Host, numbers: Parameters): Live {
     heldVolts: 0,
     driftSeconds: 0,
     driftPerSecond: 0.02,
+    bouncesFrom: 0,
     bouncesUntil: 0,
   };
   const { now, values, out } = host;
@@ -251,9 +252,7 @@ function make(host: Host, numbers: Parameters): Live {
     const supplyVolts = values[supplyIn]!;
     if (numbers.kind !== 'switch')
       return signalVolts(sensedNow(), restVolts, fullVolts, supplyVolts, atVolts, isRatiometric);
-    const isClosed = travelNow() >= numbers.point;
-    const isBouncing = now[0]! < state.bouncesUntil && contact.uniform() < 0.5;
-    return isClosed !== isBouncing ? supplyVolts : 0;
+    return travelNow() >= numbers.point ? supplyVolts : 0;
   };
   const healthyOhms = (): number =>
     numbers.kind === 'pot'
@@ -262,6 +261,7 @@ function make(host: Host, numbers: Parameters): Live {
 
   const wiring: Wiring = {
     holdVoltage: () => {
+      host.sample(supplyIn);
       state.heldVolts = healthyVolts();
     },
     startDrift: () => {
@@ -286,7 +286,7 @@ function make(host: Host, numbers: Parameters): Live {
     const { mode } = run.state;
     if (mode === intact) return healthyVolts();
     const supplyVolts = values[supplyIn]!;
-    if (mode === stuck) return state.heldVolts;
+    if (mode === stuck) return Math.min(state.heldVolts, supplyVolts);
     if (mode === toGround) return 0;
     if (mode === toSupply) return supplyVolts;
     if (mode === supplyOpen) return numbers.kind === 'hall' ? SENSOR_OPEN_SUPPLY_SHARE * supplyVolts : 0;
@@ -301,6 +301,12 @@ function make(host: Host, numbers: Parameters): Live {
     host.sample(supplyIn);
     values[voltageOut] = voltage();
   };
+  const isShorted = (): boolean => run.state.mode === toGround || run.state.mode === toSupply;
+  /** What a sampler finds while the contact bounces. Drawn here only, since a recorder may ask for the voltage too. */
+  const bouncedVolts = (): number => {
+    const isBouncing = run.state.mode === intact && now[0]! >= state.bouncesFrom && now[0]! < state.bouncesUntil;
+    return isBouncing && contact.uniform() < 0.5 ? values[supplyIn]! - values[voltageOut]! : values[voltageOut]!;
+  };
 
   /** Starts a new straight piece of travel at the present instant. */
   const turn = (target: number, overSeconds: number): void => {
@@ -309,13 +315,19 @@ function make(host: Host, numbers: Parameters): Live {
     state.anchorSeconds = now[0]!;
     host.emit(travelOut, state.travel);
     state.target = target;
+    planBounce(state.travel, target, overSeconds);
     if (overSeconds === 0) {
       arrive();
     } else {
       state.slope = (target - state.travel) / overSeconds;
       host.wake(arrival, now[0]! + overSeconds);
     }
-    if (numbers.kind === 'switch') state.bouncesUntil = now[0]! + overSeconds + numbers.bounce;
+  };
+  /** A contact bounces from the instant at which travel passes the switching point. */
+  const planBounce = (from: number, target: number, overSeconds: number): void => {
+    if (numbers.kind !== 'switch' || from >= numbers.point === target >= numbers.point) return;
+    state.bouncesFrom = now[0]! + (overSeconds * (numbers.point - from)) / (target - from);
+    state.bouncesUntil = state.bouncesFrom + numbers.bounce;
   };
   const arrive = (): void => {
     state.sensed = sensedNow();
@@ -352,14 +364,16 @@ function make(host: Host, numbers: Parameters): Live {
       signal: () => {
         host.sample(travelOut);
         sampleVoltage();
+        // A short to a supply is stiff: the sensor's noise does not get through.
         values[signalOut] =
-          noiseVolts === 0 || isOpen[run.state.mode] === 1
-            ? values[voltageOut]!
-            : values[voltageOut]! + noiseVolts * noise.normal();
+          noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted()
+            ? bouncedVolts()
+            : bouncedVolts() + noiseVolts * noise.normal();
       },
       impedance: () => {
+        if (numbers.kind === 'pot') sampleVoltage();
         values[impedanceOut] =
-          isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : run.state.mode === intact ? healthyOhms() : 0;
+          isOpen[run.state.mode] === 1 ? Number.POSITIVE_INFINITY : isShorted() ? 0 : healthyOhms();
       },
     },
   };
