@@ -40,14 +40,16 @@ interface Lever {
   readonly gapSeconds: number;
   readonly dwellSeconds: number;
   isThere(): boolean;
+  leaveContact(): void;
   breakContact(): void;
   makeContact(): void;
 }
 
 export const chart = setup({
   types: { context: {} as Lever, events: {} as { type: string } },
-  guards: { there: ({ context }) => context.isThere() },
+  guards: { there: ({ context }) => context.isThere(), away: ({ context }) => !context.isThere() },
   actions: {
+    leaveContact: ({ context }) => context.leaveContact(),
     breakContact: ({ context }) => context.breakContact(),
     makeContact: ({ context }) => context.makeContact(),
   },
@@ -58,11 +60,11 @@ export const chart = setup({
   initial: 'resting',
   on: { 'between-contacts': '.stuck' },
   states: {
-    resting: { entry: 'makeContact', on: { move: 'moving' } },
+    resting: { entry: 'makeContact', on: { move: { guard: 'away', target: 'moving' } } },
     moving: {
       initial: 'apart',
       states: {
-        apart: { entry: 'breakContact', after: { gap: 'passing' } },
+        apart: { entry: 'leaveContact', after: { gap: 'passing' } },
         passing: {
           entry: 'makeContact',
           always: { guard: 'there', target: '#selector.resting' },
@@ -70,7 +72,8 @@ export const chart = setup({
         },
       },
     },
-    stuck: { entry: 'breakContact', on: { 'mend between-contacts': 'resting' } },
+    // Freed, the lever goes on to where it was last moved.
+    stuck: { entry: 'breakContact', on: { 'mend between-contacts': 'moving.passing' } },
   },
 });
 
@@ -97,10 +100,11 @@ function make(host: Host, numbers: Parameters): Live {
     gapSeconds: numbers.gap,
     dwellSeconds: numbers.dwell,
     isThere: () => state.at === state.target,
-    breakContact: () => {
+    leaveContact: () => {
       host.update(positionOut, BETWEEN);
       state.at += Math.sign(state.target - state.at);
     },
+    breakContact: () => host.update(positionOut, BETWEEN),
     makeContact: () => host.update(positionOut, POSITION_WORDS.indexOf(order[state.at]!)),
   } satisfies Lever);
   return {
@@ -111,7 +115,8 @@ function make(host: Host, numbers: Parameters): Live {
     },
     command: (_form, contents) => {
       const target = order.indexOf((contents as { to: (typeof POSITIONS)[number] }).to);
-      if (target < 0 || target === state.at) return;
+      if (target < 0) return;
+      // Between two contacts the lever may be turned round, but it first touches the one that it was moving to.
       state.target = target;
       run.send(run.event('move'));
     },
