@@ -48,6 +48,7 @@ export const ports = {
 
 interface Radio {
   readonly lossSeconds: number;
+  isLost(): boolean;
   isSilentOnLoss(): boolean;
   isHoldOnLoss(): boolean;
   startTrain(): void;
@@ -58,6 +59,7 @@ interface Radio {
 export const chart = setup({
   types: { context: {} as Radio, events: {} as { type: string } },
   guards: {
+    lost: ({ context }) => context.isLost(),
     silentOnLoss: ({ context }) => context.isSilentOnLoss(),
     holdOnLoss: ({ context }) => context.isHoldOnLoss(),
   },
@@ -73,7 +75,8 @@ export const chart = setup({
   initial: 'off',
   on: { unpowered: '.off' },
   states: {
-    off: { entry: 'stopTrain', on: { powered: 'linked' } },
+    // Without a link since power-on there is no train that could be held: common practice, no source.
+    off: { entry: 'stopTrain', on: { powered: [{ guard: 'lost', target: 'silent' }, { target: 'linked' }] } },
     linked: { entry: 'startTrain', on: { lost: 'searching' } },
     searching: {
       on: { 'mend lost': 'linked' },
@@ -121,6 +124,7 @@ function make(host: Host, numbers: Parameters): Live {
     sentStick: 0,
     lossShare: 0,
     isPowered: false,
+    isLost: false,
     isFailSafe: false,
     isTrainOn: false,
     frameCount: 0,
@@ -155,6 +159,7 @@ function make(host: Host, numbers: Parameters): Live {
   });
   const run = runChart(host, chart, {
     lossSeconds: numbers.loss.after,
+    isLost: () => state.isLost,
     isSilentOnLoss: () => numbers.loss.then === 'silent',
     isHoldOnLoss: () => numbers.loss.then === 'hold',
     startTrain: () => {
@@ -196,7 +201,11 @@ function make(host: Host, numbers: Parameters): Live {
     fault: (event, amount) => {
       if (event === 'weak') state.lossShare = amount;
       else if (event === 'mend weak') state.lossShare = 0;
-      else run.send(run.event(event));
+      else {
+        // Remembered apart from the chart, as the link may be lost while the receiver is off.
+        state.isLost = event === 'lost';
+        run.send(run.event(event));
+      }
     },
   };
 }
