@@ -94,10 +94,11 @@ export const chart = setup({
   },
 });
 
-/** The count of an ideal converter, clipped (8161D section 23.7). */
-export function countOf(volts: number, referenceVolts: number, bits: number): number {
+/** The count of a converter that is ideal but for an offset, clipped (8161D section 23.7). */
+export function countOf(volts: number, referenceVolts: number, bits: number, offsetCounts = 0): number {
   const full = 1 << bits;
-  const ideal = Math.floor((volts * full) / referenceVolts);
+  // A hair of slack keeps a voltage that stands on a step on paper from losing a count to rounding.
+  const ideal = Math.floor((volts * full) / referenceVolts + offsetCounts + 1e-9);
   return ideal < 0 ? 0 : ideal >= full ? full - 1 : ideal;
 }
 
@@ -184,7 +185,6 @@ function make(host: Host, numbers: Parameters): Live {
     return numbers.reference === 'rail' ? values[supplyIn]! : numbers.reference;
   };
   const { series, hold, offset } = numbers;
-  const full = 1 << numbers.bits;
   /** Two CPU ticks make one half ADC clock at least, as every prescaler is even. */
   const { prescaler } = numbers;
   const halfClock = prescaler / 2;
@@ -218,8 +218,7 @@ function make(host: Host, numbers: Parameters): Live {
     run.send(finished);
     const reference = referenceVolts();
     host.note(referenceOut, reference);
-    const ideal = countOf(state.heldVolts, reference, numbers.bits) + offset;
-    host.emit(countOut, Math.min(Math.max(Math.round(ideal), 0), full - 1));
+    host.emit(countOut, countOf(state.heldVolts, reference, numbers.bits, offset));
   });
 
   return {
