@@ -137,7 +137,10 @@ function make(host: Host, numbers: Parameters): Live {
       run.send(supply);
     },
     fault: (event) => {
-      state.pinFault = PIN_OF_FAULT[event] ?? 0;
+      const entered = PIN_OF_FAULT[event];
+      // A second fault of the pin takes the place of the first, whose end then changes nothing.
+      if (entered !== undefined) state.pinFault = entered;
+      else if (PIN_OF_FAULT[event.replace(/^mend /, '')] === state.pinFault) state.pinFault = 0;
       showPin();
     },
   };
