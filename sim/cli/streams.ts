@@ -1,4 +1,5 @@
 /** Where a command writes: results to one stream, messages to the other. Handed in, so that tests can read them. */
+
 export interface Streams {
   readonly out: (text: string) => void;
   readonly err: (text: string) => void;
@@ -6,6 +7,8 @@ export interface Streams {
   readonly isColoured: boolean;
   /** Columns of the terminal behind `out`; undefined when it is no terminal. */
   readonly columns: number | undefined;
+  /** Shows on a terminal what is being done just now, in one line; an empty one takes it away. Absent where nobody watches. */
+  readonly status?: (line: string) => void;
 }
 
 /** Colour is a help, never the only carrier of a meaning. */
@@ -16,8 +19,48 @@ export interface Paint {
   readonly strong: (text: string) => string;
 }
 
-export function paintFor(streams: Streams): Paint {
+export function paintFor(streams: Pick<Streams, 'isColoured'>): Paint {
   const wrap = (code: number, end: number) => (text: string) =>
     streams.isColoured ? `\u001b[${code}m${text}\u001b[${end}m` : text;
   return { good: wrap(32, 39), bad: wrap(31, 39), faint: wrap(2, 22), strong: wrap(1, 22) };
+}
+
+/** What a shell reports of a program that died of a closed pipe: 128 + SIGPIPE. */
+const PIPE_CLOSED = 141;
+
+/** The streams of this process. */
+export function processStreams({ stdout, stderr, env, exit }: NodeJS.Process): Streams {
+  // A reader that has seen enough (`| head`) is no fault of ours, but what was not written was not said either.
+  for (const stream of [stdout, stderr]) {
+    stream.on('error', (error: NodeJS.ErrnoException) => {
+      if (error.code !== 'EPIPE') throw error;
+      if (stream === stdout) exit(PIPE_CLOSED);
+    });
+  }
+  const isPlain = env.TERM === 'dumb';
+  let isStatusShown = false;
+  const clearStatus = (): void => {
+    if (isStatusShown) stderr.write('\r\u001b[K');
+    isStatusShown = false;
+  };
+  const status = (line: string): void => {
+    clearStatus();
+    if (line === '') return;
+    // One line that would wrap could not be taken away again.
+    stderr.write(line.slice(0, stderr.columns - 1));
+    isStatusShown = true;
+  };
+  return {
+    out: (text) => {
+      clearStatus();
+      stdout.write(text);
+    },
+    err: (text) => {
+      clearStatus();
+      stderr.write(text);
+    },
+    isColoured: stdout.isTTY === true && !env.NO_COLOR && !isPlain,
+    columns: stdout.isTTY === true ? stdout.columns : undefined,
+    ...(stderr.isTTY === true && !isPlain ? { status } : {}),
+  };
 }

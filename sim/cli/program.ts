@@ -1,0 +1,103 @@
+/** The command line: its commands, their options, and what a mistake in calling them costs. One file a command, each loaded only when it is called. */
+import { Command, CommanderError, Option } from 'commander';
+import { printable } from '../bench/print.ts';
+import { Exit } from './exit.ts';
+import type { Streams } from './streams.ts';
+import { TOOL_VERSION } from './version.ts';
+
+/** Runs the command that `args` (without the program's own name) call, and gives the exit status. Never throws. */
+export async function jackstand(args: readonly string[], streams: Streams): Promise<number> {
+  let status: number = Exit.holds;
+  const program = programOf(streams, (of) => {
+    status = of;
+  });
+  try {
+    // A call that runs nothing must not look like one in which all holds.
+    if (args.length === 0) program.help({ error: true });
+    await program.parseAsync(args, { from: 'user' });
+    return status;
+  } catch (error) {
+    return statusOf(error, streams);
+  }
+}
+
+function programOf(streams: Streams, done: (status: number) => void): Command {
+  const program = new Command('jackstand')
+    .description(
+      "A virtual bench for small electric vehicles' throttle electronics.\nIt can say that a design fails; it cannot prove one safe.",
+    )
+    .version(TOOL_VERSION, '-V, --version', 'print the version')
+    .helpOption('-h, --help', 'print this help')
+    .helpCommand('help [command]', 'print the help of a command')
+    .showSuggestionAfterError()
+    .showHelpAfterError('(add --help to see what is possible)')
+    .exitOverride()
+    .configureOutput({
+      writeOut: streams.out,
+      writeErr: streams.err,
+      outputError: (text, write) => write(text.replace(/^error: (command-argument value )?/, 'jackstand: ')),
+      getOutHelpWidth: () => streams.columns ?? 80,
+      getErrHelpWidth: () => streams.columns ?? 80,
+    })
+    .addHelpText(
+      'after',
+      '\nExit status: 0 all hold, 1 an expectation failed, 2 bad input or usage, 3 a fault of the tool itself.\nSet NO_COLOR to switch colours off.',
+    );
+
+  program
+    .command('run')
+    .description('run scenarios and say of each what holds, by what margin, and why not')
+    .argument('[paths...]', 'scenario files, folders or glob patterns', ['scenarios'])
+    .addOption(
+      new Option('-f, --format <format>', 'what is written to standard output')
+        .choices(['text', 'json'])
+        .default('text'),
+    )
+    .option(
+      '--trace <file>',
+      'write the recorded signals to FILE, as .csv or .vcd; with several scenarios, one file each',
+    )
+    .option(
+      '--signals <names>',
+      'what --trace writes beside the signals that expectations read: names separated by commas (default: all)',
+    )
+    .addHelpText(
+      'after',
+      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format json',
+    )
+    .action(async (paths: string[], options: Record<string, string>) => {
+      const { run } = await import('./run.ts');
+      done(await run(paths, options, streams));
+    });
+
+  program
+    .command('check')
+    .description('check bench and scenario files without running them')
+    .argument('<paths...>', 'files, folders or glob patterns')
+    .option('--signals', 'list the signals of each bench, with unit and meaning')
+    .action(async (paths: string[], options: { signals?: boolean }) => {
+      const { check } = await import('./check.ts');
+      done(await check(paths, options, streams));
+    });
+
+  program
+    .command('schema')
+    .description('print a JSON Schema, for editors and for programs')
+    .addArgument(program.createArgument('<of>', 'which one').choices(['bench', 'scenario', 'result']))
+    .action(async (of: string) => {
+      const { schema } = await import('./schema.ts');
+      done(schema(of, streams));
+    });
+
+  return program;
+}
+
+/** The last resort: what reaches this is a call that makes no sense, or a fault of the tool itself. */
+export function statusOf(error: unknown, streams: Streams): number {
+  // Commander has already written its message; help and version end with status 0.
+  if (error instanceof CommanderError) return error.exitCode === 0 ? Exit.holds : Exit.badInput;
+  const { message, stack } = error instanceof Error ? error : new Error(String(error));
+  streams.err(`jackstand: a fault of the tool itself, please report it: ${printable(message)}\n`);
+  if (process.env.JACKSTAND_DEBUG !== undefined) streams.err(`${stack}\n`);
+  return Exit.broken;
+}
