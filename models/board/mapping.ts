@@ -4,12 +4,9 @@
  *
  *     compare = (count - inLow) x (outHigh - outLow) / (inHigh - inLow) + outLow
  *
- * in C integers: the product wraps round at 16 or 32 bits, the quotient is cut towards zero, counts outside the input
- * range extrapolate unless clamped. Everything else (dead band, filter, slew limit, start-up hold, plausibility window,
- * limits by selector position, take-over by a radio) is off unless the file asks for it.
- *
- * Source of the integer rules: ISO/IEC 9899:2018, 6.5.5 (division truncates); wrap-around is what gcc-avr does for
- * overflow on the target, though the standard leaves it undefined for signed integers.
+ * in C integers (law.ts); counts outside the input range extrapolate unless clamped. Everything else (dead band, filter,
+ * slew limit, start-up hold, plausibility window, limits by selector position, take-over by a radio) is off unless the
+ * file asks for it.
  */
 import { setup } from 'xstate';
 import { z } from 'zod';
@@ -17,6 +14,7 @@ import { runChart } from '../../sim/chart/run.ts';
 import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
 import { count, perSecond, ratio, type Settled, seconds } from '../../sim/units/index.ts';
 import { POSITION_WORDS } from '../selector.ts';
+import { countsFor, mappedCount } from './law.ts';
 
 const counts = (means: string, low: number, high: number, example: [number, number]) =>
   z
@@ -42,12 +40,12 @@ export const parameters = z.strictObject({
   'dead-band': count({
     min: 0,
     max: 1023,
-    means: 'counts above the low end that still give the low output',
+    means: 'counts to either side of the low end that still give the low output',
     example: 8,
   }).prefault(0),
   slew: perSecond({
     above: 0,
-    means: 'greatest change of the compare value, in steps a second',
+    means: 'greatest change of the compare value, in steps a second, from neutral at start-up on',
     example: '40 1/s',
   }).optional(),
   hold: seconds({
@@ -65,7 +63,7 @@ export const parameters = z.strictObject({
   'plausible-after': seconds({
     min: 0,
     max: 10,
-    means: 'how long counts must be outside before they are disbelieved',
+    means: 'how long counts must be outside before they are disbelieved; until then they are believed',
     example: '50 ms',
   }).prefault('0 s'),
   filter: count({
@@ -115,7 +113,7 @@ export const ports = {
       from: ({ partNames }) => (partNames.has('selector') ? 'selector.position' : undefined),
       wakes: false,
     },
-    tick: { means: 'tick of the PWM timer', from: () => 'pwm.tick', wakes: false },
+    tick: { means: 'tick of the PWM timer', from: () => 'pwm.tick' },
     step: { means: 'change of the pulse for one step of the compare value', from: () => 'pwm.step', wakes: false },
     least: { means: 'pulse at compare 0', from: () => 'pwm.least', wakes: false },
     radio: {
@@ -140,12 +138,14 @@ interface Program {
   readonly disbelieveSeconds: number;
   readonly keepSeconds: number;
   isPlausible(): boolean;
+  isDisbelievedAtOnce(): boolean;
   isRadioAway(): boolean;
 }
 
 export const chart = setup({
   types: { context: {} as Program, events: {} as { type: string } },
   guards: {
+    implausibleAtOnce: ({ context }) => !context.isPlausible() && context.isDisbelievedAtOnce(),
     implausible: ({ context }) => !context.isPlausible(),
     plausible: ({ context }) => context.isPlausible(),
     radioAway: ({ context }) => context.isRadioAway(),
@@ -171,6 +171,7 @@ export const chart = setup({
           on: {
             pass: [
               { guard: 'radioAway', target: '#mapping.overridden' },
+              { guard: 'implausibleAtOnce', target: '#mapping.disbelieving' },
               { guard: 'implausible', target: 'doubting' },
             ],
           },
@@ -204,63 +205,15 @@ export const chart = setup({
   },
 });
 
-/** Two's complement wrap-around to `bits` (16 or 32). */
-export function wrapped(value: number, bits: number): number {
-  if (bits === 32) return value | 0;
-  return (value << 16) >> 16;
-}
-
-/** The law in C integers; `inLow` equal to `inHigh` gives `outLow`, where the program itself would divide by zero. */
-export function mappedCount(
-  countValue: number,
-  inLow: number,
-  inHigh: number,
-  outLow: number,
-  outHigh: number,
-  bits: number,
-): number {
-  const span = wrapped(inHigh - inLow, bits);
-  if (span === 0) return outLow;
-  const product =
-    bits === 32
-      ? Math.imul(countValue - inLow, outHigh - outLow)
-      : wrapped(Math.imul(countValue - inLow, outHigh - outLow), 16);
-  return wrapped(Math.trunc(product / span) + outLow, bits);
-}
-
-/** Counts that the law maps to exactly `compare`, scanned from a range; used to say what would help. */
-export function countsFor(
-  compare: number,
-  numbers: Pick<Parameters, 'input' | 'output' | 'integer'>,
-): { readonly least: number; readonly most: number } | undefined {
-  let least: number | undefined;
-  let most: number | undefined;
-  for (let candidate = 0; candidate <= 1023; candidate += 1) {
-    if (
-      mappedCount(
-        candidate,
-        numbers.input[0],
-        numbers.input[1],
-        numbers.output[0],
-        numbers.output[1],
-        numbers.integer,
-      ) !== compare
-    )
-      continue;
-    least ??= candidate;
-    most = candidate;
-  }
-  return least === undefined || most === undefined ? undefined : { least, most };
-}
-
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 function make(host: Host, numbers: Parameters): Live {
   const state = {
     hertz: 0,
+    isRunning: false,
+    slowed: 1,
     passTick: 0,
     passCount: 0,
-    firstTick: 0,
     filtered: 0,
     isFilterPrimed: false,
     compare: 0,
@@ -273,6 +226,7 @@ function make(host: Host, numbers: Parameters): Live {
   const compareOut = out.compare!;
   const clockBit = bits.clock!;
   const countBit = bits.count!;
+  const tickBit = bits.tick!;
   const countIn = host.in.count!;
   const positionIn = host.in.position!;
   const tickIn = host.in.tick!;
@@ -297,9 +251,17 @@ function make(host: Host, numbers: Parameters): Live {
   /** Without a window and a radio the chart has nothing to decide in a pass. */
   const decides = numbers.plausible !== undefined || numbers.radio !== undefined;
   const program: Program = {
-    holdSeconds: numbers.hold,
-    disbelieveSeconds: numbers['plausible-after'],
-    keepSeconds: numbers.radio?.keep ?? 0,
+    // A program that counts its time by the timer stretches every wait of its own with it.
+    get holdSeconds() {
+      return numbers.hold * state.slowed;
+    },
+    get disbelieveSeconds() {
+      return numbers['plausible-after'] * state.slowed;
+    },
+    get keepSeconds() {
+      return (numbers.radio?.keep ?? 0) * state.slowed;
+    },
+    isDisbelievedAtOnce: () => numbers['plausible-after'] === 0,
     isPlausible: () => state.filtered >= least && state.filtered <= most,
     isRadioAway: () =>
       numbers.radio !== undefined && deflectionIn >= 0 && Math.abs(values[deflectionIn]!) > numbers.radio.beyond,
@@ -311,10 +273,9 @@ function make(host: Host, numbers: Parameters): Live {
   const overridden = run.inside('overridden');
 
   /** One pass is a whole number of CPU ticks, so that its instants are counts over the clock. */
-  const passTicks = (): number => {
-    const slowed = keepsTime === undefined ? 1 : (values[tickIn]! * state.hertz) / keepsTime.prescaler;
-    return Math.max(1, Math.round(every * slowed * state.hertz));
-  };
+  const passTicks = (): number => Math.max(1, Math.round(every * state.slowed * state.hertz));
+  /** How much longer than meant the program's unit of time lasts; 0 while the timer has not yet told its tick. */
+  const slowedNow = (): number => (keepsTime === undefined ? 1 : (values[tickIn]! * state.hertz) / keepsTime.prescaler);
   const passTimer = host.timer(() => {
     state.passCount += 1;
     host.emit(convertOut, state.passCount);
@@ -332,11 +293,8 @@ function make(host: Host, numbers: Parameters): Live {
     return mappedCount(taken, inLow, inHigh, range[0], range[1], integer);
   };
   const slewed = (wanted: number): number => {
-    if (slew === undefined || !state.hasWritten) {
-      state.slewed = wanted;
-      return wanted;
-    }
-    const step = slew * (passTicks() / state.hertz);
+    if (slew === undefined) return wanted;
+    const step = slew * every;
     state.slewed += Math.min(Math.max(wanted - state.slewed, -step), step);
     return Math.trunc(state.slewed);
   };
@@ -358,11 +316,35 @@ function make(host: Host, numbers: Parameters): Live {
     const { mode } = run.state;
     if (overridden[mode] === 1 && radioIn >= 0) {
       host.blame(radioIn);
-      write(Math.round((values[radioIn]! - values[host.in.least!]!) / values[host.in.step!]!));
+      jump(Math.round((values[radioIn]! - values[host.in.least!]!) / values[host.in.step!]!));
       return;
     }
     host.blame(countIn);
-    write(holding[mode] === 1 || disbelieving[mode] === 1 ? neutral : slewed(law(state.filtered)));
+    if (holding[mode] === 1 || disbelieving[mode] === 1) jump(neutral);
+    else write(slewed(law(state.filtered)));
+  };
+  /** Writes past the slew limit, which then goes on from here. */
+  const jump = (compare: number): void => {
+    state.slewed = compare;
+    write(compare);
+  };
+  const begin = (): void => {
+    state.isRunning = true;
+    state.hasWritten = false;
+    state.isFilterPrimed = false;
+    state.slewed = neutral;
+    run.send(run.event('clock running'));
+    state.passTick = Math.round(now[0]! * state.hertz) + passTicks();
+    host.wake(passTimer, state.passTick / state.hertz);
+  };
+  /** The timer's tick has changed under a program that keeps time by it: what is left of the pass stretches with it. */
+  const keepTime = (): void => {
+    const before = state.slowed;
+    state.slowed = slowedNow();
+    if (!state.isRunning || state.slowed === before) return;
+    const nowTick = now[0]! * state.hertz;
+    state.passTick = Math.ceil(nowTick + ((state.passTick - nowTick) * state.slowed) / before);
+    host.wake(passTimer, state.passTick / state.hertz);
   };
 
   return {
@@ -371,17 +353,16 @@ function make(host: Host, numbers: Parameters): Live {
     input: (changed) => {
       if (changed & clockBit) {
         state.hertz = values[host.in.clock!]!;
+        state.isRunning = false;
         host.sleep(passTimer);
         run.send(run.event('clock stopped'));
-        state.hasWritten = false;
-        state.isFilterPrimed = false;
-        if (state.hertz > 0) {
-          run.send(run.event('clock running'));
-          state.passTick = Math.round(now[0]! * state.hertz) + passTicks();
-          host.wake(passTimer, state.passTick / state.hertz);
-        }
       }
-      if (changed & countBit && state.hertz > 0) act();
+      if (state.hertz > 0 && changed & (clockBit | tickBit)) {
+        keepTime();
+        // At the first start the timer tells its tick only after the clock has come, at the same instant.
+        if (!state.isRunning && state.slowed > 0) begin();
+      }
+      if (changed & countBit && state.isRunning) act();
     },
     fault: () => {
       // The law has no faults of its own: it does what it was told.

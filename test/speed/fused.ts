@@ -3,7 +3,7 @@
  * faults, no script but ramps of the pedal. It is what the bench is measured against, and it makes the same pulses.
  */
 import { conversionHalfClocks, countOf, heldVolts } from '../../models/adc.ts';
-import { mappedCount } from '../../models/board/mapping.ts';
+import { mappedCount } from '../../models/board/law.ts';
 import { driveOf, measuredSeconds } from '../../models/controller/pulse.ts';
 import { laggedTravel, signalVolts } from '../../models/pedal.ts';
 import { highTicks } from '../../models/pwm-timer.ts';
