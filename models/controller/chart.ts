@@ -26,6 +26,7 @@ export interface ControllerNumbers {
   mayResumeAtNeutral(): boolean;
   forgetReverse(): void;
   allowReverse(): void;
+  allowReverseAfterBraking(): void;
   learnFull(): void;
   learnNeutral(): void;
   loseSignal(): void;
@@ -58,6 +59,7 @@ export const chart = setup({
   actions: {
     forgetReverse: ({ context }) => context.forgetReverse(),
     allowReverse: ({ context }) => context.allowReverse(),
+    allowReverseAfterBraking: ({ context }) => context.allowReverseAfterBraking(),
     learnFull: ({ context }) => context.learnFull(),
     learnNeutral: ({ context }) => context.learnNeutral(),
     disarm: ({ context }) => context.disarm(),
@@ -114,7 +116,7 @@ export const chart = setup({
     },
     learning: {
       initial: 'full',
-      on: { 'bad pulse': 'waiting-for-neutral.refusing', silence: 'waiting-for-neutral' },
+      on: { 'bad pulse': 'waiting-for-neutral.refusing', silence: 'waiting-for-neutral.silent' },
       states: {
         full: {
           on: { pulse: { guard: 'notFull', target: '#controller.waiting-for-neutral.refusing' } },
@@ -122,7 +124,7 @@ export const chart = setup({
         },
         low: { entry: 'learnFull', on: { pulse: { guard: 'notFull', target: 'neutral' } } },
         neutral: { on: { pulse: { guard: 'learnable', target: 'low' } }, after: { learn: 'done' } },
-        done: { entry: 'learnNeutral', always: '#controller.waiting-for-neutral' },
+        done: { entry: 'learnNeutral', always: '#controller.waiting-for-neutral.silent' },
       },
     },
     'locked-out': { entry: 'disarm' },
@@ -145,6 +147,8 @@ export const chart = setup({
           on: {
             pulse: [
               { guard: 'neutral', target: 'neutral' },
+              // Straight from driving only where the rule is direct: entering it took back any other leave.
+              { guard: 'mayReverse', target: 'reversing' },
               { guard: 'backward', target: 'braking' },
             ],
             volts: [
@@ -157,6 +161,8 @@ export const chart = setup({
           on: {
             pulse: [
               { guard: 'neutral', target: 'neutral' },
+              // Straight from driving only where the rule is direct: entering it took back any other leave.
+              { guard: 'mayReverse', target: 'reversing' },
               { guard: 'backward', target: 'braking' },
             ],
             volts: [
@@ -169,7 +175,7 @@ export const chart = setup({
           on: {
             pulse: [
               { guard: 'forward', target: 'driving' },
-              { guard: 'neutral', target: 'neutral', actions: 'allowReverse' },
+              { guard: 'neutral', target: 'neutral', actions: 'allowReverseAfterBraking' },
             ],
           },
         },
@@ -186,14 +192,20 @@ export const chart = setup({
     'cut-off': {
       entry: 'disarm',
       on: {
-        volts: { guard: 'mayResume', target: 'waiting-for-neutral' },
-        pulse: { guard: 'mayResumeAtNeutral', target: 'waiting-for-neutral' },
+        volts: { guard: 'mayResume', target: 'armed' },
+        pulse: { guard: 'mayResumeAtNeutral', target: 'waiting-for-neutral.holding' },
       },
     },
     'signal-lost': {
       entry: 'loseSignal',
       on: {
-        pulse: [{ guard: 'rearmsAtOnce', target: 'armed' }, { target: 'waiting-for-neutral' }],
+        pulse: [
+          { guard: 'rearmsAtOnce', target: 'armed' },
+          { guard: 'inWindow', target: 'waiting-for-neutral.holding' },
+          { target: 'waiting-for-neutral.refusing' },
+        ],
+        // A controller that keeps driving without a signal still heeds its battery.
+        volts: { guard: 'cutDue', target: 'cut-off' },
       },
     },
   },

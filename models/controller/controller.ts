@@ -8,7 +8,7 @@
 import { runChart } from '../../sim/chart/run.ts';
 import type { Band, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
 import { ratio } from '../../sim/units/index.ts';
-import { FLOATING, HIGH } from '../pwm-timer.ts';
+import { HIGH } from '../pwm-timer.ts';
 import { type ControllerNumbers, chart } from './chart.ts';
 import { explain } from './explain.ts';
 import { type Parameters, parameters } from './parameters.ts';
@@ -65,10 +65,13 @@ function make(host: Host, numbers: Parameters): Live {
     pulseSeconds: 0,
     periodSeconds: 0,
     riseSeconds: -1,
+    isHigh: false,
     clockFault: 0,
     isPowered: false,
     mayReverse: false,
     wanted: 0,
+    heldDrive: 0,
+    heldBrake: 0,
     highestDrive: 0,
     stepCount: 0,
     lookCount: 0,
@@ -94,6 +97,7 @@ function make(host: Host, numbers: Parameters): Live {
     reverseSeconds: numbers.pulse.reverse ?? Number.NaN,
     deadSeconds,
   };
+  host.attach({ state: scale });
   const windowMargin = (): number =>
     distanceInside(
       state.pulseSeconds,
@@ -132,9 +136,17 @@ function make(host: Host, numbers: Parameters): Live {
       state.pulseSeconds > state.neutralSeconds === state.fullSeconds > state.neutralSeconds,
     mayReverse: () => numbers.reverse === 'direct' || (numbers.reverse !== 'none' && state.mayReverse),
     isReversible: () => numbers.pulse.reverse !== undefined,
+    allowReverseAfterBraking: () => {
+      if (numbers.reverse === 'brake-first') state.mayReverse = true;
+    },
     isCutDue: () => now[0]! >= state.cutFromSeconds,
     isBelowLimit: () => cutoff?.limit !== undefined && values[supplyIn]! < cutoff.limit,
-    mayResume: () => cutoff !== undefined && cutoff.latched === false && values[supplyIn]! >= releaseVolts,
+    // Without pulses there is nothing to go on with.
+    mayResume: () =>
+      cutoff !== undefined &&
+      cutoff.latched === false &&
+      values[supplyIn]! >= releaseVolts &&
+      host.isAwake(silenceTimer),
     mayResumeAtNeutral: () =>
       cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyIn]! >= releaseVolts,
     forgetReverse: () => {
@@ -144,8 +156,9 @@ function make(host: Host, numbers: Parameters): Live {
       state.mayReverse = numbers.reverse !== 'none';
     },
     learnFull: () => {
-      state.learnedFullSeconds =
-        state.learnedFullSeconds === 0 ? state.pulseSeconds : Math.max(state.learnedFullSeconds, state.pulseSeconds);
+      const isFurther =
+        Math.abs(state.pulseSeconds - state.neutralSeconds) > Math.abs(state.learnedFullSeconds - state.neutralSeconds);
+      if (state.learnedFullSeconds === 0 || isFurther) state.learnedFullSeconds = state.pulseSeconds;
     },
     learnNeutral: () => {
       state.fullSeconds = state.learnedFullSeconds;
@@ -154,10 +167,14 @@ function make(host: Host, numbers: Parameters): Live {
       takeConstants();
     },
     loseSignal: () => {
-      if (numbers['signal-loss'].then !== 'hold') stop();
+      const isHeld = numbers['signal-loss'].then === 'hold';
+      state.heldDrive = isHeld ? values[driveOut]! : 0;
+      state.heldBrake = isHeld ? values[brakeOut]! : numbers['signal-loss'].then === 'brake' ? 1 : 0;
+      stop();
     },
     disarm: () => {
       state.mayReverse = false;
+      state.learnedFullSeconds = 0;
       stop();
       // Nothing has been measured yet that could be near to arming.
       host.update(out.arming!, Number.NEGATIVE_INFINITY);
@@ -179,10 +196,8 @@ function make(host: Host, numbers: Parameters): Live {
     volts: run.event('volts'),
   };
   const isLost = run.inside('signal-lost');
-  const isWaiting = Uint8Array.from(
-    run.inside('waiting-for-neutral'),
-    (flag, leaf) => flag | run.inside('locked-out')[leaf]!,
-  );
+  const isStarting = run.inside('starting');
+  const isWaiting = run.inside('waiting-for-neutral');
   const isLimited = run.inside('armed.limited');
   const isBraking = run.inside('armed.braking');
   const isReversing = run.inside('armed.reversing');
@@ -197,8 +212,8 @@ function make(host: Host, numbers: Parameters): Live {
     else if (isReversing[mode] === 1) drive = Math.min(0, state.wanted);
     else if (isBraking[mode] === 1) brake = -Math.min(0, state.wanted);
     else if (isLost[mode] === 1) {
-      if (numbers['signal-loss'].then === 'hold') drive = state.wanted;
-      else if (numbers['signal-loss'].then === 'brake') brake = 1;
+      drive = state.heldDrive;
+      brake = state.heldBrake;
     }
     if (isLimited[mode] === 1) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
     host.update(driveOut, drive);
@@ -212,6 +227,8 @@ function make(host: Host, numbers: Parameters): Live {
   const silenceTimer = host.timer(() => {
     state.periodSeconds = 0;
     run.send(events.silence);
+    // It does not listen yet; silence is told of once it does.
+    if (isStarting[run.state.mode] === 1) host.wake(silenceTimer, now[0]! + controller.lostSeconds);
     if (isWaiting[run.state.mode] === 1) host.update(out.refusal!, 1);
     apply();
   });
@@ -241,6 +258,7 @@ function make(host: Host, numbers: Parameters): Live {
     state.highestDrive = 0;
     state.stepCount = 0;
     state.riseSeconds = -1;
+    state.isHigh = false;
     state.periodSeconds = 0;
     state.cutFromSeconds = Number.POSITIVE_INFINITY;
     host.sleep(silenceTimer);
@@ -260,6 +278,7 @@ function make(host: Host, numbers: Parameters): Live {
   };
 
   const rise = (): void => {
+    state.isHigh = true;
     if (state.riseSeconds >= 0) {
       state.periodSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, 0);
       host.note(periodOut, state.periodSeconds);
@@ -267,6 +286,7 @@ function make(host: Host, numbers: Parameters): Live {
     state.riseSeconds = now[0]!;
   };
   const fall = (): void => {
+    state.isHigh = false;
     state.pulseSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, numbers.pulse.resolution);
     const isWidthGood = state.pulseSeconds >= leastPulse && state.pulseSeconds <= mostPulse;
     const isPeriodGood = periodMargin() >= 0;
@@ -297,9 +317,10 @@ function make(host: Host, numbers: Parameters): Live {
     input: (changed) => {
       if (changed & supplyBit) switchPower();
       if (changed & lineBit && state.isPowered) {
-        const line = values[lineIn]!;
-        if (line === HIGH) rise();
-        else if (line !== FLOATING && state.riseSeconds >= 0) fall();
+        // An open input reads low, by the pull-down that such inputs have: common practice, no source.
+        const isHigh = values[lineIn]! === HIGH;
+        if (isHigh && !state.isHigh) rise();
+        else if (!isHigh && state.isHigh) fall();
       }
     },
     fault: (event, amount) => {

@@ -26,16 +26,22 @@ export function measuredSeconds(widthSeconds: number, clockError: number, resolu
   return Math.floor(seen / resolutionSeconds + 1e-6) * resolutionSeconds;
 }
 
-/** Signed distance of a value to the inside of a range: positive inside, zero on its edge, negative outside. */
+/**
+ * Signed distance of a value to the inside of a range: positive inside, zero on its edge, negative outside.
+ *
+ * To a picosecond, so that a pulse that stands on an edge on paper stands on it here.
+ */
 export function distanceInside(value: number, least: number, most: number): number {
-  return Math.min(value - least, most - value);
+  const distance = Math.min(value - least, most - value);
+  return Math.round(distance * 1e12) / 1e12;
 }
 
 /** Commanded drive, -1 to 1, for a pulse: zero in the dead band, linear from its edge to full and to full reverse. */
 export function driveOf(pulseSeconds: number, scale: PulseScale): number {
   const towardsFull = Math.sign(scale.fullSeconds - scale.neutralSeconds);
   const away = (pulseSeconds - scale.neutralSeconds) * towardsFull;
-  if (Math.abs(away) <= scale.deadSeconds) return 0;
+  // A picosecond of slack, so that the edge of the dead band belongs to it on paper and here.
+  if (Math.abs(away) <= scale.deadSeconds + 1e-12) return 0;
   if (away > 0) {
     const span = Math.abs(scale.fullSeconds - scale.neutralSeconds) - scale.deadSeconds;
     return Math.min(1, (away - scale.deadSeconds) / span);
