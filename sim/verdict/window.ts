@@ -8,6 +8,7 @@
  * (After Donze, Ferrere and Maler, "Efficient Robust Monitoring for STL", CAV 2013; the deque is Lemire's, 2006.)
  * Hot path; see test/speed/trace.bench.ts.
  */
+import { BrokenInvariant } from '../kernel/assert.ts';
 import { crossingSeconds, type Place, type Reading, slackAt, Track } from './track.ts';
 
 /** `sense` 1: throughout the window, -1: some time in the window. `widthSeconds` is above 0. */
@@ -38,6 +39,7 @@ export function overWindow(track: Track, widthSeconds: number, sense: 1 | -1): T
     }
 
     const next = nextSeconds(times, left, right, last, widthSeconds);
+    if (!(next > seconds)) throw new BrokenInvariant('a window that does not move on', { seconds, next, widthSeconds });
     const isNextLeft = next === times[left + 1];
     const l0 = sense * (isLeftOn ? track.starts[left]! : track.within(left, seconds));
     const l1 = sense * (isNextLeft ? track.ends[left]! : track.within(left, next));

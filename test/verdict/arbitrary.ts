@@ -1,4 +1,4 @@
-/** Random traces and formulas on whole seconds, whole values and slopes -1, 0, 1, so that every crossing falls on the grid. */
+/** Random traces and formulas on whole seconds, whole and half values and slopes -1, 0, 1, so that every crossing falls on the grid. */
 import fc from 'fast-check';
 import type { SignalInfo } from '../../sim/trace/signal.ts';
 import { Trace } from '../../sim/trace/trace.ts';
@@ -12,6 +12,8 @@ export const RUN_SECONDS = 6;
 const MODES = ['off', 'armed.idle', 'armed.driving'];
 const second = fc.integer({ min: 0, max: RUN_SECONDS });
 const level = fc.integer({ min: -2, max: 2 });
+/** So that lines pass whole levels between their samples. */
+const halves = fc.integer({ min: -4, max: 4 }).map((count) => count / 2);
 
 const held: fc.Arbitrary<Plain> = fc
   .tuple(
@@ -26,7 +28,7 @@ const held: fc.Arbitrary<Plain> = fc
 /** Goes up, down or level by whole seconds, with a step now and then. */
 const linear: fc.Arbitrary<Plain> = fc
   .tuple(
-    level,
+    halves,
     fc.array(fc.tuple(fc.constantFrom(-1, 0, 1), fc.constantFrom(0, 0, 0, -2, 1, 3)), {
       minLength: RUN_SECONDS,
       maxLength: RUN_SECONDS,
@@ -83,7 +85,7 @@ const statement: fc.Arbitrary<Predicate> = fc.oneof(
       dimension: 'voltage' as const,
       relation: chosen,
     })),
-  fc.tuple(number, level, fc.constantFrom(0, 2, 4)).map(([signal, low, width]) => ({
+  fc.tuple(number, level, fc.constantFrom(0, 1, 2, 3)).map(([signal, low, width]) => ({
     kind: 'between' as const,
     signal,
     dimension: 'voltage' as const,

@@ -108,11 +108,12 @@ describe('words: mistakes', () => {
   });
 
   test('control and direction characters of a file never get through', () => {
-    expect(mistakeWords('left.pulse \u001b[31m\u202e')).toEqual([
-      {
-        says: 'a character that cannot be shown is not expected here',
-        allowed: '<, <=, >, >=, =, !=, is, between, rises, falls',
-      },
-    ]);
+    for (const character of ['\u001b[31m', '\u202e', '\u0007'])
+      expect(mistakeWords(`left.pulse ${character}`)).toEqual([
+        {
+          says: 'a character that cannot be shown is not expected here',
+          allowed: '<, <=, >, >=, =, !=, is, between, rises, falls',
+        },
+      ]);
   });
 });
