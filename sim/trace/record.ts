@@ -35,8 +35,9 @@ export function record(
   const { now, values } = kernel;
   kernel.observer = { observe: (signal) => trace.append(columnOf[signal]!, now[0]!, values[signal]!) };
   const flowing = indices.filter((signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true);
-  const look = (): void => {
-    for (const signal of flowing) {
+  const ramps = indices.filter((signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear');
+  const look = (asked: readonly number[]): void => {
+    for (const signal of asked) {
       kernel.sample(signal);
       trace.append(columnOf[signal]!, now[0]!, values[signal]!);
     }
@@ -55,11 +56,13 @@ export function record(
           if (next > seconds) break;
           gridCount += 1;
           kernel.run(next);
-          look();
+          look(flowing);
         }
       }
       kernel.run(seconds);
-      look();
+      look(flowing);
+      // A ramp is published at its ends only; here the trace would otherwise stop short on the way.
+      look(ramps);
       trace.finish(seconds);
     },
   };
