@@ -5,14 +5,18 @@ import { battery } from './battery.ts';
 import { board } from './board/board.ts';
 import { mapping } from './board/mapping.ts';
 import { controller } from './controller/controller.ts';
+import { harness } from './harness.ts';
+import { motor } from './motor.ts';
 import { pedal } from './pedal.ts';
 import { pwmTimer } from './pwm-timer.ts';
 import { rail } from './rail.ts';
 import { receiver } from './receiver.ts';
 import { selector } from './selector.ts';
+import { vehicle } from './vehicle.ts';
 
 export const partKinds: readonly PartKind[] = [
   battery,
+  harness,
   rail,
   pedal,
   selector,
@@ -21,5 +25,7 @@ export const partKinds: readonly PartKind[] = [
   adc,
   mapping,
   pwmTimer,
+  vehicle,
   controller,
+  motor,
 ];

@@ -1,73 +1,381 @@
 /**
- * Rail: the regulator that feeds board, pedal and receiver, usually inside a controller.
+ * Rail: the regulator that feeds board, pedal and receiver, inside a controller or on its own.
  *
- *     voltage = least of the set voltage and the supply less the dropout
+ *     linear      output = least of set voltage and supply - dropout; input current = load + quiescent
+ *     switching   the same limits; input power = output power / efficiency
+ *     overload    above the current limit the output falls as the load (a resistor) and the limit say
+ *     supply gone the output capacitor carries the load: output' = -load / capacitance
+ *     a second regulator tied on: each gives its set voltage behind its output resistance and cannot take current back
+ *     heat        temperature' = (ambient + loss x thermal resistance - temperature) / time constant; off above the trip
  */
 import { setup } from 'xstate';
 import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
-import type { Fault, Host, Live, PartKind, Ports } from '../sim/kernel/part.ts';
-import { amperes, formatQuantity, type Settled, volts } from '../sim/units/index.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../sim/kernel/part.ts';
+import {
+  amperes,
+  degreesCelsius,
+  farads,
+  formatQuantity,
+  joulesPerKelvin,
+  kelvinPerWatt,
+  ohms,
+  ratio,
+  type Settled,
+  volts,
+} from '../sim/units/index.ts';
+
+const setVoltage = volts({ above: 0, max: 30, means: 'set voltage', example: '5.0 V ± 2 %' });
+const from = z
+  .string()
+  .max(60)
+  .optional()
+  .describe('name of the controller whose regulator this is; without it, fed from the harness');
 
 export const parameters = z.strictObject({
-  from: z.string().max(60).optional().describe('name of the controller whose regulator this is'),
-  voltage: volts({ above: 0, max: 30, means: 'set voltage', example: '5.0 V ± 2 %' }).prefault('5 V'),
+  from,
+  kind: z.enum(['linear', 'switching']).prefault('linear').describe('linear or switching regulator'),
+  voltage: setVoltage.prefault('5 V'),
   dropout: volts({ min: 0, max: 10, means: 'least difference between supply and output', example: '0.6 V' }).prefault(
     '0.6 V',
   ),
-  limit: amperes({ above: 0, means: 'current limit', example: '2 A' }).prefault('2 A'),
+  limit: amperes({ above: 0, max: 100, means: 'current limit', example: '2 A' }).prefault('2 A'),
+  efficiency: ratio({ above: 0, max: 1, means: 'efficiency of a switching regulator', example: '85 %' }).prefault(
+    '85 %',
+  ),
+  quiescent: amperes({ min: 0, max: 1, means: 'current that the regulator itself takes', example: '5 mA' }).prefault(
+    '5 mA',
+  ),
+  'output-resistance': ohms({
+    min: 0,
+    max: 10,
+    means: 'fall of the output with the load',
+    example: '20 mohm',
+  }).prefault('10 mohm'),
+  capacitance: farads({ min: 0, max: 1, means: 'capacitor at the output', example: '100 uF' }).prefault('100 uF'),
+  load: amperes({ min: 0, max: 100, means: 'what board, pedal and receiver take together', example: '60 mA' }).prefault(
+    '60 mA',
+  ),
+  second: z
+    .strictObject({
+      from,
+      voltage: setVoltage.prefault('5 V'),
+      'output-resistance': ohms({
+        min: 0,
+        max: 10,
+        means: 'fall of its output with the load',
+        example: '20 mohm',
+      }).prefault('10 mohm'),
+    })
+    .optional()
+    .describe('a second regulator tied to the same rail, as two controllers on one board do it'),
+  thermal: z
+    .strictObject({
+      resistance: kelvinPerWatt({
+        above: 0,
+        max: 1000,
+        means: 'from the regulator to the air',
+        example: '40 K/W',
+      }).prefault('40 K/W'),
+      capacity: joulesPerKelvin({
+        above: 0,
+        max: 1e5,
+        means: 'heat that warms it by a kelvin',
+        example: '1.5 J/K',
+      }).prefault('1.5 J/K'),
+      trip: degreesCelsius({
+        min: 0,
+        max: 300,
+        means: 'temperature at which it switches off; 20 K lower it starts again',
+        example: '150 degC',
+      }).prefault('150 degC'),
+      ambient: degreesCelsius({
+        min: -50,
+        max: 120,
+        means: 'temperature of the air about it',
+        example: '25 degC',
+      }).prefault('25 degC'),
+    })
+    .prefault({}),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 
+const supplyOf = (name: string | undefined): string => (name === undefined ? 'harness.voltage' : `${name}.supply`);
+
 export const ports = {
-  in: { supply: { means: 'what feeds the regulator', from: () => 'battery.voltage' } },
-  out: { voltage: { means: 'voltage of the rail', dimension: 'voltage' } },
+  in: {
+    supply: { means: 'what feeds the regulator', from: ({ parameters: own }) => supplyOf((own as Parameters).from) },
+    second: {
+      means: 'what feeds the second regulator',
+      from: ({ parameters: own }) =>
+        (own as Parameters).second === undefined ? undefined : supplyOf((own as Parameters).second?.from),
+    },
+  },
+  out: {
+    voltage: { means: 'voltage of the rail', dimension: 'voltage' },
+    draw: { means: 'current that the regulators take from the harness', dimension: 'current', kind: 'flowing' },
+    load: { means: 'current out of the rail', dimension: 'current', quiet: true },
+    temperature: { means: 'temperature of the regulator', dimension: 'temperature', quiet: true },
+    energy: { means: 'energy taken from the harness', dimension: 'energy', kind: 'flowing', isBook: true },
+  },
 } as const satisfies Ports;
 
 interface Regulator {
-  isDropping(): boolean;
+  change(fault: 'short' | 'overload' | 'sag', isOn: boolean): void;
   isOff(): boolean;
+  isDropping(): boolean;
+  isLimiting(): boolean;
+  isHot(): boolean;
+  isCool(): boolean;
 }
 
 export const chart = setup({
   types: { context: {} as Regulator, events: {} as { type: string } },
-  guards: { off: ({ context }) => context.isOff(), dropping: ({ context }) => context.isDropping() },
+  guards: {
+    off: ({ context }) => context.isOff(),
+    dropping: ({ context }) => context.isDropping(),
+    limiting: ({ context }) => context.isLimiting(),
+    hot: ({ context }) => context.isHot(),
+    cool: ({ context }) => context.isCool(),
+  },
+  actions: {
+    short: ({ context }) => context.change('short', true),
+    unshort: ({ context }) => context.change('short', false),
+    overload: ({ context }) => context.change('overload', true),
+    unload: ({ context }) => context.change('overload', false),
+    sag: ({ context }) => context.change('sag', true),
+    recover: ({ context }) => context.change('sag', false),
+  },
 }).createMachine({
   id: 'rail',
   context: ({ input }) => input as Regulator,
   initial: 'off',
   on: {
-    supply: [{ guard: 'off', target: '.off' }, { guard: 'dropping', target: '.dropping' }, { target: '.regulating' }],
+    short: { actions: 'short' },
+    'mend short': { actions: 'unshort' },
+    overload: { actions: 'overload' },
+    'mend overload': { actions: 'unload' },
+    sag: { actions: 'sag' },
+    'mend sag': { actions: 'recover' },
+    look: [
+      { guard: 'hot', target: '.hot' },
+      { guard: 'off', target: '.off' },
+      { guard: 'limiting', target: '.limiting' },
+      { guard: 'dropping', target: '.dropping' },
+      { target: '.regulating' },
+    ],
   },
-  states: { off: {}, dropping: {}, regulating: {} },
+  states: {
+    off: {},
+    regulating: {},
+    dropping: {},
+    limiting: {},
+    hot: { on: { look: { guard: 'cool', target: 'off' } } },
+  },
 });
 
-/** Output of a regulator without load. */
+/** Output of one regulator as a source: the voltage that it would give without load. */
 export function railVolts(supplyVolts: number, setVolts: number, dropoutVolts: number): number {
   return Math.max(0, Math.min(setVolts, supplyVolts - dropoutVolts));
 }
 
-export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
+/** Voltage of two sources behind resistances, neither of which takes current back, that feed one current. */
+export function tiedVolts(
+  firstVolts: number,
+  firstOhms: number,
+  secondVolts: number,
+  secondOhms: number,
+  amps: number,
+): number {
+  const [high, highOhms, low, lowOhms] =
+    firstVolts >= secondVolts
+      ? [firstVolts, firstOhms, secondVolts, secondOhms]
+      : [secondVolts, secondOhms, firstVolts, firstOhms];
+  const alone = high - highOhms * amps;
+  if (alone >= low || highOhms + lowOhms === 0) return alone;
+  return (high * lowOhms + low * highOhms - amps * highOhms * lowOhms) / (highOhms + lowOhms);
+}
+
+/** A resistive load on a source with a current limit: the voltage it is left with. */
+export function limitedVolts(volts: number, amps: number, limitAmps: number): number {
+  return amps <= limitAmps ? volts : (volts * limitAmps) / amps;
+}
+
+export const faults = {
+  short: { enter: 'short', leave: 'mend short', means: 'the rail is shorted to ground' },
+  overload: {
+    enter: 'overload',
+    leave: 'mend overload',
+    means: 'something else takes current from the rail',
+    amount: { schema: amperes({ above: 0, max: 100, means: 'current taken', example: '3 A' }), default: 3 },
+  },
+  sag: {
+    enter: 'sag',
+    leave: 'mend sag',
+    means: 'the regulator gives less than it should',
+    amount: { schema: volts({ above: 0, max: 30, means: 'voltage that is missing', example: '1.5 V' }), default: 1.5 },
+  },
+} as const satisfies Readonly<Record<string, Fault>>;
+
+export const steps = {
+  load: {
+    means: 'set what is taken from the rail',
+    schema: z.strictObject({ load: amperes({ min: 0, max: 100, means: 'current', example: '1 A' }) }),
+  },
+} as const satisfies Readonly<Record<string, StepForm>>;
+
+/** Below this the output counts as unchanged, so that a rail in regulation wakes nobody. */
+const NOTICED_VOLTS = 1e-3;
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { supplyVolts: 0 };
+  const { thermal, second } = numbers;
+  const state = {
+    volts: 0,
+    loadAmps: numbers.load,
+    extraAmps: 0,
+    sagVolts: 0,
+    isShorted: false,
+    isHot: false,
+    celsius: thermal.ambient,
+    targetVolts: 0,
+    amount: 0,
+    firstShare: 1,
+  };
+  const { values, out } = host;
+  const supplyIn = host.in.supply!;
+  const secondIn = host.in.second!;
+  const voltageOut = out.voltage!;
+  const drawOut = out.draw!;
+  const energyOut = out.energy!;
+  const amps = (): number => state.loadAmps + state.extraAmps;
+
+  /** What the rail would settle at; the capacitor decides how fast it falls there. */
+  const target = (): number => {
+    if (state.isShorted || state.isHot) return 0;
+    const first = Math.max(0, railVolts(values[supplyIn]!, numbers.voltage, numbers.dropout) - state.sagVolts);
+    const other =
+      second === undefined || secondIn < 0 ? 0 : railVolts(values[secondIn]!, second.voltage, numbers.dropout);
+    const loaded = Math.max(
+      0,
+      tiedVolts(
+        first,
+        numbers['output-resistance'],
+        other,
+        second?.['output-resistance'] ?? numbers['output-resistance'],
+        amps(),
+      ),
+    );
+    return limitedVolts(loaded, amps(), numbers.limit * (other > 0 ? 2 : 1));
+  };
+  const look = (elapsedSeconds: number): void => {
+    state.targetVolts = target();
+    const fallenVolts =
+      state.isShorted || numbers.capacitance === 0 ? 0 : state.volts - (amps() / numbers.capacitance) * elapsedSeconds;
+    state.volts = Math.max(state.targetVolts, fallenVolts, 0);
+    if (Math.abs(state.volts - values[voltageOut]!) > NOTICED_VOLTS || (state.volts === 0 && values[voltageOut]! > 0))
+      host.emit(voltageOut, state.volts);
+    // While the rail falls it must be looked at again soon, though nothing else may happen.
+    if (state.volts > state.targetVolts) host.wake(again, host.now[0]! + AGAIN_SECONDS);
+    run.send(lookEvent);
+  };
+  const { books, bookRates, book } = host.flow({
+    states: [],
+    bookCount: 1,
+    draw: () => {
+      const supplyVolts = values[supplyIn]!;
+      const isFed = supplyVolts > numbers.dropout && !state.isHot;
+      const outAmps = isFed ? Math.min(amps(), numbers.limit) : 0;
+      values[drawOut] = !isFed
+        ? 0
+        : numbers.kind === 'linear'
+          ? outAmps + numbers.quiescent
+          : (state.volts * outAmps) / (numbers.efficiency * supplyVolts) + numbers.quiescent;
+    },
+    feed: () => {
+      values[energyOut] = books[book]!;
+    },
+    slope: () => {
+      bookRates[book] = values[drawOut]! * values[supplyIn]!;
+    },
+    settle: (elapsedSeconds) => {
+      if (elapsedSeconds > 0) heat(elapsedSeconds);
+      look(elapsedSeconds);
+      return false;
+    },
+  });
+  const heat = (elapsedSeconds: number): void => {
+    const lossWatts = Math.max(0, values[drawOut]! * values[supplyIn]! - state.volts * Math.min(amps(), numbers.limit));
+    const settled = thermal.ambient + lossWatts * thermal.resistance;
+    state.celsius =
+      settled + (state.celsius - settled) * Math.exp(-elapsedSeconds / (thermal.resistance * thermal.capacity));
+    host.note(out.temperature!, state.celsius);
+    if (state.celsius >= thermal.trip) state.isHot = true;
+    else if (state.celsius < thermal.trip - 20) state.isHot = false;
+  };
+  const again = host.timer(() => host.disturb());
   const run = runChart(host, chart, {
-    isOff: () => state.supplyVolts <= numbers.dropout,
-    isDropping: () => state.supplyVolts < numbers.voltage + numbers.dropout,
+    change: (fault, isOn) => {
+      if (fault === 'short') state.isShorted = isOn;
+      else if (fault === 'overload') state.extraAmps = isOn ? state.amount : 0;
+      else state.sagVolts = isOn ? state.amount : 0;
+    },
+    isOff: () => state.targetVolts <= 0 && state.volts <= 0,
+    isDropping: () => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01,
+    isLimiting: () => amps() > numbers.limit,
+    isHot: () => state.isHot,
+    isCool: () => !state.isHot,
   } satisfies Regulator);
+  const lookEvent = run.event('look');
+  const changed = (): void => {
+    host.note(out.load!, amps());
+    host.disturb();
+  };
   return {
     state,
-    start: () => run.start(),
-    input: () => {
-      state.supplyVolts = host.values[host.in.supply!]!;
-      run.send(run.event('supply'));
-      host.update(host.out.voltage!, railVolts(state.supplyVolts, numbers.voltage, numbers.dropout));
+    start: () => {
+      run.start();
+      host.note(out.temperature!, state.celsius);
+      changed();
     },
-    fault: () => {
-      // None yet.
+    input: () => host.disturb(),
+    command: (_form, contents) => {
+      state.loadAmps = (contents as { load: number }).load;
+      changed();
+    },
+    fault: (event, amount) => {
+      state.amount = amount;
+      run.send(run.event(event));
+      changed();
     },
   };
 }
+
+/** How often a falling rail is looked at. */
+const AGAIN_SECONDS = 2e-4;
+
+const tellVoltage: Explain = ({ name, parameters: raw, value, read, word, wired }) => {
+  const numbers = raw as Parameters;
+  const mode = word(`${name}.mode`, read(`${name}.mode`));
+  const supply = wired('supply') ?? 'harness.voltage';
+  const fed = formatQuantity(read(supply), 'voltage');
+  const load = formatQuantity(read(`${name}.load`), 'current');
+  const volts = formatQuantity(value, 'voltage');
+  if (mode === 'limiting')
+    return {
+      says: `the rail is down at ${volts}: ${load} are taken, the regulator gives ${formatQuantity(numbers.limit, 'current')}`,
+      next: null,
+    };
+  if (mode === 'hot')
+    return {
+      says: `the regulator switched off at ${formatQuantity(numbers.thermal.trip, 'temperature')}; the rail is at ${volts}`,
+      next: supply,
+    };
+  if (mode === 'regulating') return { says: `the rail is at ${volts}`, next: supply };
+  return {
+    says: `the rail is down at ${volts}: its regulator is fed ${fed} and needs ${formatQuantity(numbers.voltage + numbers.dropout, 'voltage')}`,
+    next: supply,
+  };
+};
 
 export const rail: PartKind = {
   kind: 'rail',
@@ -79,12 +387,8 @@ export const rail: PartKind = {
   ports,
   chart,
   faults,
-  explain: {
-    voltage: ({ value, read }) => ({
-      says: `the rail is at ${formatQuantity(value, 'voltage')}, fed with ${formatQuantity(read('battery.voltage'), 'voltage')}`,
-      next: 'battery.voltage',
-    }),
-  },
-  tells: { along: 'power', ports: ['voltage'] },
+  steps,
+  tells: { along: 'power', ports: ['voltage', 'load'] },
+  explain: { voltage: tellVoltage, mode: (link) => tellVoltage({ ...link, value: link.read(`${link.name}.voltage`) }) },
   make: make as PartKind['make'],
 };

@@ -21,7 +21,10 @@ export interface ControllerNumbers {
   mayReverse(): boolean;
   isReversible(): boolean;
   isCutDue(): boolean;
-  isBelowLimit(): boolean;
+  /** Low voltage, heat or the current limit holds the drive back. */
+  isLimited(): boolean;
+  isTooHot(): boolean;
+  isCool(): boolean;
   mayResume(): boolean;
   mayResumeAtNeutral(): boolean;
   forgetReverse(): void;
@@ -50,8 +53,10 @@ export const chart = setup({
     notFull: ({ context }) => !context.isFull(),
     locksOut: ({ context }) => context.locksOut,
     cutDue: ({ context }) => context.isCutDue(),
-    belowLimit: ({ context }) => context.isBelowLimit(),
-    aboveLimit: ({ context }) => !context.isBelowLimit(),
+    limited: ({ context }) => context.isLimited(),
+    unlimited: ({ context }) => !context.isLimited(),
+    tooHot: ({ context }) => context.isTooHot(),
+    cool: ({ context }) => context.isCool(),
     mayResume: ({ context }) => context.mayResume(),
     mayResumeAtNeutral: ({ context }) => context.mayResumeAtNeutral() && context.isInWindow(),
     rearmsAtOnce: ({ context }) => context.rearmsAtOnce,
@@ -130,7 +135,13 @@ export const chart = setup({
     'locked-out': { entry: 'disarm' },
     armed: {
       initial: 'neutral',
-      on: { silence: 'signal-lost', volts: { guard: 'cutDue', target: 'cut-off' } },
+      on: {
+        silence: 'signal-lost',
+        volts: [
+          { guard: 'tooHot', target: 'over-temperature' },
+          { guard: 'cutDue', target: 'cut-off' },
+        ],
+      },
       states: {
         neutral: {
           on: {
@@ -152,8 +163,9 @@ export const chart = setup({
               { guard: 'backward', target: 'braking' },
             ],
             volts: [
+              { guard: 'tooHot', target: '#controller.over-temperature' },
               { guard: 'cutDue', target: '#controller.cut-off' },
-              { guard: 'belowLimit', target: 'limited' },
+              { guard: 'limited', target: 'limited' },
             ],
           },
         },
@@ -166,8 +178,9 @@ export const chart = setup({
               { guard: 'backward', target: 'braking' },
             ],
             volts: [
+              { guard: 'tooHot', target: '#controller.over-temperature' },
               { guard: 'cutDue', target: '#controller.cut-off' },
-              { guard: 'aboveLimit', target: 'driving' },
+              { guard: 'unlimited', target: 'driving' },
             ],
           },
         },
@@ -196,6 +209,7 @@ export const chart = setup({
         pulse: { guard: 'mayResumeAtNeutral', target: 'waiting-for-neutral.holding' },
       },
     },
+    'over-temperature': { entry: 'disarm', on: { volts: { guard: 'cool', target: 'waiting-for-neutral' } } },
     'signal-lost': {
       entry: 'loseSignal',
       on: {

@@ -6,15 +6,22 @@
  * pulse.ts, its modes are in chart.ts, its parameters in parameters.ts, what it says of itself in explain.ts.
  */
 import { runChart } from '../../sim/chart/run.ts';
-import type { Band, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
+import type { Band, Fault, Host, Live, PartKind, Ports, Self } from '../../sim/kernel/part.ts';
 import { ratio } from '../../sim/units/index.ts';
 import { HIGH } from '../pwm-timer.ts';
 import { type ControllerNumbers, chart } from './chart.ts';
 import { explain } from './explain.ts';
 import { type Parameters, parameters } from './parameters.ts';
+import { makePowerStage } from './power-stage.ts';
 import { distanceInside, driveOf, measuredSeconds, type PulseScale } from './pulse.ts';
 
 const isReceiver = (own: unknown): boolean => (own as Parameters).input === 'receiver';
+
+/** A port of the motor that carries the controller's name, if there is one. */
+const motorPort =
+  (port: string) =>
+  ({ name, partNames }: Self): string | undefined =>
+    partNames.has(`motors.${name}`) ? `motors.${name}.${port}` : undefined;
 
 /** Why the controller does not arm, as its blink code tells it: values of `refusal`. */
 export const REFUSALS = ['none', 'no-pulse', 'pulse-off-neutral', 'frame-period', 'pulse-width'] as const;
@@ -22,7 +29,15 @@ export const REFUSALS = ['none', 'no-pulse', 'pulse-off-neutral', 'frame-period'
 export const ports = {
   in: {
     line: { means: 'pulse line', from: ({ parameters: own }) => (isReceiver(own) ? 'receiver.line' : 'pwm.line') },
-    supply: { means: 'supply of the controller', from: () => 'battery.voltage' },
+    supply: { means: 'voltage at the splitter of the harness', from: () => 'harness.voltage' },
+    amps: { means: 'current of its motor', from: motorPort('current'), wakes: false },
+    emf: { means: 'back-emf of its motor', from: motorPort('emf'), wakes: false },
+    drop: { means: 'voltage that its motor takes', from: motorPort('drop'), wakes: false },
+    rail: {
+      means: 'what the rail takes from it, where it feeds the rail',
+      from: ({ name, fed }) => (fed('rail').includes(name) ? 'rail.draw' : undefined),
+      wakes: false,
+    },
   },
   out: {
     pulse: { means: 'width of the latest pulse as the controller measured it', dimension: 'time' },
@@ -38,6 +53,14 @@ export const ports = {
     neutral: { means: 'neutral pulse that it works with', dimension: 'time' },
     full: { means: 'full pulse that it works with', dimension: 'time' },
     buzzer: { means: 'low-voltage warning: 0 silent, 1 sounding', dimension: 'count' },
+    supply: { means: 'voltage at its terminals', dimension: 'voltage', kind: 'flowing' },
+    current: { means: 'current that it takes', dimension: 'current', kind: 'flowing' },
+    volts: { means: 'average voltage that it gives its motor', dimension: 'voltage', kind: 'flowing' },
+    duty: { means: 'duty cycle of its bridge, -1 to 1', dimension: 'ratio', kind: 'flowing' },
+    least: { means: 'least motor current that the bridge lets flow', dimension: 'current', kind: 'flowing' },
+    most: { means: 'greatest motor current that the bridge lets flow', dimension: 'current', kind: 'flowing' },
+    temperature: { means: 'temperature of its switches', dimension: 'temperature', quiet: true },
+    loss: { means: 'energy lost in lead and bridge', dimension: 'energy', kind: 'flowing', isBook: true },
   },
 } as const satisfies Ports;
 
@@ -54,7 +77,7 @@ export const faults = {
 } as const satisfies Readonly<Record<string, Fault>>;
 
 /** How often a controller looks at its supply: common practice, no source. */
-const LOOKS_PER_SECOND = 100;
+const LOOKS_PER_SECOND = 50;
 
 function make(host: Host, numbers: Parameters): Live {
   const state = {
@@ -86,7 +109,7 @@ function make(host: Host, numbers: Parameters): Live {
   const supplyBit = bits.supply!;
   const lineBit = bits.line!;
   const lineIn = host.in.line!;
-  const supplyIn = host.in.supply!;
+  const supplyOut = out.supply!;
   const { arming, cutoff } = numbers;
   const [leastPulse, mostPulse] = numbers.pulse.valid;
   const [leastPeriod, mostPeriod] = numbers.pulse.period;
@@ -113,6 +136,7 @@ function make(host: Host, numbers: Parameters): Live {
     host.update(out.neutral!, state.neutralSeconds);
     host.update(out.full!, state.fullSeconds);
   };
+  const isVoltageLow = (): boolean => cutoff?.limit !== undefined && values[supplyOut]! < cutoff.limit;
   const stop = (): void => {
     state.wanted = 0;
   };
@@ -126,7 +150,7 @@ function make(host: Host, numbers: Parameters): Live {
     hasLearning: numbers.learning !== undefined,
     locksOut: arming.refuse.then === 'lock-out',
     rearmsAtOnce: numbers['signal-loss'].rearm === 'at-once',
-    isPowered: () => values[supplyIn]! >= numbers['least-voltage'],
+    isPowered: () => values[supplyOut]! >= numbers['least-voltage'],
     isInWindow: () => windowMargin() >= 0,
     isForward: () => state.wanted > 0,
     isBackward: () => state.wanted < 0,
@@ -140,15 +164,17 @@ function make(host: Host, numbers: Parameters): Live {
       if (numbers.reverse === 'brake-first') state.mayReverse = true;
     },
     isCutDue: () => now[0]! >= state.cutFromSeconds,
-    isBelowLimit: () => cutoff?.limit !== undefined && values[supplyIn]! < cutoff.limit,
+    isLimited: () => isVoltageLow() || stage.isLimiting() || stage.derating() < 1,
+    isTooHot: () => stage.isTooHot(),
+    isCool: () => stage.isCool(),
     // Without pulses there is nothing to go on with.
     mayResume: () =>
       cutoff !== undefined &&
       cutoff.latched === false &&
-      values[supplyIn]! >= releaseVolts &&
+      values[supplyOut]! >= releaseVolts &&
       host.isAwake(silenceTimer),
     mayResumeAtNeutral: () =>
-      cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyIn]! >= releaseVolts,
+      cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyOut]! >= releaseVolts,
     forgetReverse: () => {
       state.mayReverse = false;
     },
@@ -186,6 +212,7 @@ function make(host: Host, numbers: Parameters): Live {
       state.clockError = numbers.pulse.clock;
     },
   };
+  const stage = makePowerStage(host, numbers);
   const releaseVolts = cutoff?.release ?? cutoff?.cut ?? 0;
   const run = runChart(host, chart, controller);
   const events = {
@@ -215,7 +242,7 @@ function make(host: Host, numbers: Parameters): Live {
       drive = state.heldDrive;
       brake = state.heldBrake;
     }
-    if (isLimited[mode] === 1) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
+    if (isLimited[mode] === 1 && isVoltageLow()) drive = Math.min(drive, cutoff?.['limit-to'] ?? 1);
     host.update(driveOut, drive);
     if (drive > state.highestDrive) {
       state.highestDrive = drive;
@@ -223,6 +250,7 @@ function make(host: Host, numbers: Parameters): Live {
       host.emit(out.steps!, state.stepCount);
     }
     host.update(brakeOut, brake);
+    stage.set(drive, brake, state.isPowered);
   };
   const silenceTimer = host.timer(() => {
     state.periodSeconds = 0;
@@ -233,25 +261,29 @@ function make(host: Host, numbers: Parameters): Live {
     apply();
   });
   const lookTimer = host.timer(() => {
-    host.sample(supplyIn);
+    host.sample(supplyOut);
     lookAtSupply();
     state.lookCount += 1;
     host.wake(lookTimer, state.powerSeconds + state.lookCount / LOOKS_PER_SECOND);
   });
   const lookAtSupply = (): void => {
-    const supplyVolts = values[supplyIn]!;
+    const supplyVolts = values[supplyOut]!;
     if (!controller.isPowered()) {
       run.send(events.supply);
       apply();
       return;
     }
-    if (cutoff === undefined) return;
+    if (cutoff === undefined) {
+      if (run.send(events.volts)) apply();
+      return;
+    }
     if (supplyVolts >= cutoff.cut) state.cutFromSeconds = Number.POSITIVE_INFINITY;
     else if (state.cutFromSeconds === Number.POSITIVE_INFINITY) state.cutFromSeconds = now[0]! + cutoff.delay;
     if (cutoff.warn !== undefined) host.update(out.buzzer!, supplyVolts < cutoff.warn ? 1 : 0);
     if (run.send(events.volts)) apply();
   };
   const switchPower = (): void => {
+    host.sample(supplyOut);
     const isPowered = controller.isPowered();
     if (isPowered === state.isPowered) return;
     state.isPowered = isPowered;
@@ -359,7 +391,7 @@ export const controller: PartKind = {
   faults,
   gauges: { armed: 'arming' },
   explain,
-  tells: { along: 'signal', ports: ['pulse', 'drive', 'refusal'] },
+  tells: { along: 'signal', ports: ['pulse', 'drive', 'refusal', 'supply'] },
   bands,
   make: make as PartKind['make'],
 };

@@ -1,6 +1,20 @@
 /** What a motor controller's manual and a bench measurement tell of it. */
 import { z } from 'zod';
-import { range, ratio, type Settled, seconds, volts, window } from '../../sim/units/index.ts';
+import {
+  amperes,
+  degreesCelsius,
+  hertz,
+  joulesPerKelvin,
+  kelvinPerWatt,
+  ohms,
+  range,
+  ratio,
+  type Settled,
+  seconds,
+  volts,
+  window,
+} from '../../sim/units/index.ts';
+import { wire } from '../wire.ts';
 
 const pulse = (means: string, example: string) => seconds({ above: 0, max: 0.02, means, example });
 
@@ -113,6 +127,74 @@ export const parameters = z.strictObject({
     })
     .optional()
     .describe('learns its end points when powered up with the pedal down'),
+  power: z
+    .strictObject({
+      'on-resistance': ohms({
+        min: 0,
+        max: 10,
+        means: 'resistance of the bridge, both switches in the path',
+        example: '4 mohm',
+      }).prefault('4 mohm'),
+      limit: amperes({ above: 0, max: 2000, means: 'current limit of the motor current', example: '60 A' }).prefault(
+        '100 A',
+      ),
+      'brake-limit': amperes({ above: 0, max: 2000, means: 'limit of the braking current', example: '60 A' }).prefault(
+        '100 A',
+      ),
+      frequency: hertz({ above: 0, max: 1e6, means: 'drive frequency', example: '16 kHz' }).prefault('16 kHz'),
+      'switching-time': seconds({
+        min: 0,
+        max: 1e-4,
+        means: 'time of one switching on and off, for its loss',
+        example: '300 ns',
+      }).prefault('300 ns'),
+      idle: amperes({ min: 0, max: 10, means: 'what its own electronics take', example: '30 mA' }).prefault('30 mA'),
+      freewheel: z
+        .enum(['synchronous', 'diode'])
+        .prefault('synchronous')
+        .describe('synchronous bridges also brake when the pulse falls; with diodes the motor coasts down'),
+      braking: z
+        .enum(['regenerative', 'dynamic'])
+        .prefault('regenerative')
+        .describe('braking current goes back to the battery, or is burnt'),
+      lead: z.strictObject(wire).prefault({ length: '0 m' }).describe('its supply lead from the splitter'),
+      thermal: z
+        .strictObject({
+          resistance: kelvinPerWatt({
+            above: 0,
+            max: 1000,
+            means: 'from its switches to the air',
+            example: '2 K/W',
+          }).prefault('2 K/W'),
+          capacity: joulesPerKelvin({
+            above: 0,
+            max: 1e6,
+            means: 'heat that warms it by a kelvin',
+            example: '60 J/K',
+          }).prefault('60 J/K'),
+          derate: degreesCelsius({
+            min: 0,
+            max: 300,
+            means: 'temperature from which the current limit falls',
+            example: '85 degC',
+          }).prefault('85 degC'),
+          trip: degreesCelsius({
+            min: 0,
+            max: 300,
+            means: 'temperature at which it switches off until it is below derate',
+            example: '110 degC',
+          }).prefault('110 degC'),
+          ambient: degreesCelsius({
+            min: -50,
+            max: 120,
+            means: 'temperature of the air about it',
+            example: '25 degC',
+          }).prefault('25 degC'),
+        })
+        .prefault({}),
+    })
+    .prefault({})
+    .describe('the power stage'),
 });
 
 export type Parameters = Settled<z.output<typeof parameters>>;

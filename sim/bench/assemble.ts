@@ -124,7 +124,8 @@ export function assemble(
     const live = part.kind.make(host, part.parameters as never);
     timerCount += timers.length;
     for (const [port, out] of Object.entries(part.kind.ports.out)) {
-      const sampler = live.samplers?.[port] ?? (out.kind === 'flowing' ? () => kernel.continuum.refresh(kernel.now) : undefined);
+      const sampler =
+        live.samplers?.[port] ?? (out.kind === 'flowing' ? () => kernel.continuum.refresh(kernel.now) : undefined);
       if (sampler !== undefined) kernel.setSampler(host.out[port]!, sampler);
     }
     return { ...part, live, attachments, timers, wiring: wirings[rank]! };
@@ -154,9 +155,18 @@ function wiringOf(
     name: part.name,
     parameters: part.parameters,
     partNames,
+    fed: (kind) => parts.filter((other) => other.kind.kind === kind).flatMap((other) => feedersIn(other.parameters)),
     named: (kind) => parts.filter((other) => other.kind.kind === kind).map((other) => other.name),
   };
   return Object.fromEntries(Object.entries(part.kind.ports.in).map(([port, inPort]) => [port, inPort.from(self)]));
+}
+
+/** Every `from` in a part's parameters. */
+function feedersIn(parameters: unknown): string[] {
+  if (typeof parameters !== 'object' || parameters === null) return [];
+  return Object.entries(parameters).flatMap(([key, value]) =>
+    key === 'from' && typeof value === 'string' ? [value] : feedersIn(value),
+  );
 }
 
 function hostOf(
@@ -216,6 +226,11 @@ function hostOf(
       return { x, dx, books, bookRates, ...kernel.continuum.join(part.name, flow) };
     },
     disturb: () => kernel.disturb(),
+    refresh: () => kernel.continuum.refresh(now),
+    jump: () => {
+      kernel.continuum.jump(now);
+      kernel.disturb();
+    },
     stream: (purpose) => kernel.streams.for(part.name, purpose),
     attach: (attachment) => {
       attachments.push(attachment);

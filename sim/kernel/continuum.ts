@@ -102,10 +102,12 @@ export class Continuum {
     });
     this.stateCount += flow.states.length;
     this.bookCount += flow.bookCount ?? 0;
-    if (this.stateCount > CAPACITY || this.bookCount > CAPACITY) throw new RangeError('a bench has more continuous states than there is room for');
+    if (this.stateCount > CAPACITY || this.bookCount > CAPACITY)
+      throw new RangeError('a bench has more continuous states than there is room for');
     this.members.push({ part, flow, base: place.state });
     const flows = this.members.map((member) => member.flow);
-    const given = <F>(functions: readonly (F | undefined)[]): F[] => functions.flatMap((one) => (one === undefined ? [] : [one]));
+    const given = <F>(functions: readonly (F | undefined)[]): F[] =>
+      functions.flatMap((one) => (one === undefined ? [] : [one]));
     this.draws = given(flows.map((one) => one.draw)).reverse();
     this.feeds = given(flows.map((one) => one.feed));
     this.slopes = given(flows.map((one) => one.slope));
@@ -120,6 +122,19 @@ export class Continuum {
     if (this.isDisturbed) return false;
     this.isDisturbed = true;
     return true;
+  }
+
+  /** The states were changed by hand at the present instant: the step under way shrinks to that instant. */
+  jump(now: Float64Array): void {
+    const { x, instants } = this;
+    this.xA.set(x);
+    this.xB.set(x);
+    this.kA.fill(0);
+    this.kB.fill(0);
+    this.bookA.set(this.books);
+    this.bookB.set(this.books);
+    instants[0] = now[0]!;
+    instants[1] = now[0]!;
   }
 
   /** Brings states and flowing signals to `now`. `now` lies in the step under way. */
@@ -138,7 +153,8 @@ export class Continuum {
     const isWhole = !this.isDisturbed && seconds === instants[1];
     if (isWhole) {
       for (let index = 0; index < stateCount; index += 1) x[index] = this.xB[index]!;
-      if (this.isBooking) for (let index = 0; index < this.bookCount; index += 1) this.books[index] = this.bookB[index]!;
+      if (this.isBooking)
+        for (let index = 0; index < this.bookCount; index += 1) this.books[index] = this.bookB[index]!;
     } else {
       this.interpolate(seconds);
     }
@@ -180,7 +196,10 @@ export class Continuum {
         instants[3] = -1;
         return;
       }
-      h = Math.max(LEAST_STEP_SECONDS, error < Number.POSITIVE_INFINITY ? h * Math.max(0.2, 0.9 / Math.cbrt(error)) : h * 0.1);
+      h = Math.max(
+        LEAST_STEP_SECONDS,
+        error < Number.POSITIVE_INFINITY ? h * Math.max(0.2, 0.9 / Math.cbrt(error)) : h * 0.1,
+      );
     }
   }
 
@@ -208,7 +227,9 @@ export class Continuum {
     let worst = 0;
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
-      const error = Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) / (this.tolerance * scales[index]!);
+      const error =
+        Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) /
+        (this.tolerance * scales[index]!);
       // Written so that a NaN counts as the worst.
       if (!(error <= worst)) worst = error === error ? error : Number.POSITIVE_INFINITY;
     }
@@ -219,7 +240,9 @@ export class Continuum {
   /** The books of a step by the same third-order rule; `book2` and `book3` hold the rates of its first two stages. */
   private closeBooks(h: number): void {
     for (let index = 0; index < this.bookCount; index += 1) {
-      this.bookB[index] = this.bookA[index]! + h * ((2 / 9) * this.book2[index]! + (1 / 3) * this.book3[index]! + (4 / 9) * this.bookRates[index]!);
+      this.bookB[index] =
+        this.bookA[index]! +
+        h * ((2 / 9) * this.book2[index]! + (1 / 3) * this.book3[index]! + (4 / 9) * this.bookRates[index]!);
     }
   }
 
@@ -243,25 +266,45 @@ export class Continuum {
     const b = s * s * (3 - 2 * s);
     const c = s * (1 - s) * (1 - s) * h;
     const d = s * s * (s - 1) * h;
-    for (let index = 0; index < stateCount; index += 1) x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
+    for (let index = 0; index < stateCount; index += 1)
+      x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
     // Books are only read at the ends of steps to a part in a thousand: between them a straight line does.
-    if (this.isBooking) for (let index = 0; index < this.bookCount; index += 1) this.books[index] = this.bookA[index]! + s * (this.bookB[index]! - this.bookA[index]!);
+    if (this.isBooking)
+      for (let index = 0; index < this.bookCount; index += 1)
+        this.books[index] = this.bookA[index]! + s * (this.bookB[index]! - this.bookA[index]!);
   }
 
   private reportBlowUp(): never {
     const index = this.xB.findIndex((value) => !Number.isFinite(value));
     const member = [...this.members].reverse().find(({ base }) => base <= Math.max(index, 0));
-    throw new NumericalBlowUp(member?.part ?? 'the bench', member?.flow.states[index - member.base]?.name ?? 'state', this.instants[0]!);
+    throw new NumericalBlowUp(
+      member?.part ?? 'the bench',
+      member?.flow.states[index - member.base]?.name ?? 'state',
+      this.instants[0]!,
+    );
   }
 
   save(): readonly Float64Array[] {
-    return [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants, Float64Array.of(this.isDisturbed ? 1 : 0)].map((array) => array.slice());
+    return [
+      this.x,
+      this.books,
+      this.xA,
+      this.kA,
+      this.xB,
+      this.kB,
+      this.bookA,
+      this.bookB,
+      this.instants,
+      Float64Array.of(this.isDisturbed ? 1 : 0),
+    ].map((array) => array.slice());
   }
 
   restore(saved: readonly Float64Array[]): void {
-    [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants].forEach((array, index) => {
-      array.set(saved[index]!);
-    });
+    [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants].forEach(
+      (array, index) => {
+        array.set(saved[index]!);
+      },
+    );
     this.isDisturbed = saved[9]![0] === 1;
     // Signals are recomputed when somebody asks.
     this.instants[3] = -1;

@@ -105,7 +105,12 @@ export class Kernel {
   private readonly samplers: ((() => void) | undefined)[];
 
   /** `routes[signal]` lists who is woken by a signal: rank of the part, bit of the port. */
-  constructor(seed: number, routes: readonly (readonly (readonly [rank: number, bit: number])[])[], partCount: number, limits?: StepLimits) {
+  constructor(
+    seed: number,
+    routes: readonly (readonly (readonly [rank: number, bit: number])[])[],
+    partCount: number,
+    limits?: StepLimits,
+  ) {
     const signalCount = routes.length;
     this.streams = new Streams(seed);
     this.continuum = new Continuum(limits);

@@ -47,6 +47,8 @@ export interface Self {
   readonly partNames: ReadonlySet<string>;
   /** Names of the parts of one kind, in the order of the file. */
   named(kind: string): readonly string[];
+  /** Names of the parts that the parts of a kind say they are fed by (their parameter `from`, also in a section of theirs). */
+  fed(kind: string): readonly string[];
 }
 
 export interface Ports {
@@ -106,6 +108,10 @@ export interface Host<In extends string = string, Out extends string = string> {
   flow(flow: Flow): FlowPlace;
   /** Something that the continuous states depend on has changed at the present instant. */
   disturb(): void;
+  /** Brings continuous states and flowing signals to the present instant, so that a state may then be set. */
+  refresh(): void;
+  /** A state was set by hand after `refresh`: the step under way starts anew from it. */
+  jump(): void;
   /** Adds something that must be saved and restored with the part, such as the chart's present state. */
   attach(attachment: Attachment): void;
   /** Reports something worth telling though no expectation asked: once for each `code`. */

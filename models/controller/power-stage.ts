@@ -1,0 +1,161 @@
+/**
+ * Power stage of a motor controller: the averaged bridge between its supply lead and the motor.
+ *
+ *     driving   u = duty x supply - Ron x i         current from the supply = duty x i
+ *     limited   at the current limit the duty falls to what holds the current there
+ *     braking   u = (1 - brake) x supply - Ron x i  against the motion, as soon as the back-emf exceeds it; regenerative
+ *               braking gives the current back to the supply, dynamic braking burns it
+ *     coasting  braking with brake 0: nothing flows unless the back-emf exceeds the supply
+ *     heat      temperature' = (ambient + loss x thermal resistance - temperature) / time constant
+ *
+ * The average over a drive period is taken, not its ripple: electrical time constants are long against it. Switching
+ * loss is 1/2 x supply x i x switching time x drive frequency (any text on power electronics).
+ */
+import type { Host } from '../../sim/kernel/part.ts';
+import { cableOhms } from '../wire.ts';
+import type { Parameters } from './parameters.ts';
+
+export interface PowerStage {
+  /** What the bridge is to do from now on: drive -1 to 1, or brake 0 to 1, or neither. */
+  set(drive: number, brake: number, isPowered: boolean): void;
+  /** Current limit at the present temperature as a share of the rated one. */
+  derating(): number;
+  isTooHot(): boolean;
+  isCool(): boolean;
+  /** The current limit has been at work in the latest step. */
+  isLimiting(): boolean;
+}
+
+/** Closer than this share to a limit the current counts as being there. */
+const AT_LIMIT = 0.999;
+
+export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
+  const { power } = numbers;
+  const { thermal } = power;
+  const { values, in: inPorts, out } = host;
+  const supplyIn = inPorts.supply!;
+  const ampsIn = inPorts.amps!;
+  const emfIn = inPorts.emf!;
+  const dropIn = inPorts.drop!;
+  const supplyOut = out.supply!;
+  const currentOut = out.current!;
+  const voltsOut = out.volts!;
+  const dutyOut = out.duty!;
+  const leastOut = out.least!;
+  const mostOut = out.most!;
+  const lossOut = out.loss!;
+  const temperatureOut = out.temperature!;
+  const leadOhms = cableOhms(power.lead);
+  const onOhms = power['on-resistance'];
+  const railIn = inPorts.rail!;
+  const hasRail = inPorts.rail! >= 0;
+  const switchingShare = 0.5 * power['switching-time'] * power.frequency;
+  const hasMotor = ampsIn >= 0;
+  const isSynchronous = power.freewheel === 'synchronous';
+  const isRegenerative = power.braking === 'regenerative';
+  const state = {
+    drive: 0,
+    brake: 0,
+    isPowered: false,
+    limitAmps: power.limit,
+    celsius: thermal.ambient,
+    isLimiting: false,
+  };
+  host.attach({ state });
+
+  const drawDriving = (supplyVolts: number, amps: number): void => {
+    const sign = Math.sign(state.drive);
+    const forward = amps * sign;
+    const drop = values[dropIn]! * sign + onOhms * forward;
+    const least = isSynchronous ? -state.limitAmps : 0;
+    let duty = Math.abs(state.drive);
+    const free = duty * supplyVolts;
+    const isAtMost = forward >= AT_LIMIT * state.limitAmps && free > drop;
+    const isAtLeast = forward <= AT_LIMIT * least && free < drop;
+    if (isAtMost || isAtLeast) duty = drop / supplyVolts;
+    values[dutyOut] = duty * sign;
+    values[currentOut] = duty * forward + switchingShare * Math.abs(amps) + power.idle;
+    values[leastOut] = sign > 0 ? least : -state.limitAmps;
+    values[mostOut] = sign > 0 ? state.limitAmps : -least;
+  };
+  const drawBraking = (supplyVolts: number, amps: number): void => {
+    const emf = values[emfIn]!;
+    const sign = Math.sign(emf);
+    const share = 1 - state.brake;
+    const conducts = state.isPowered && Math.abs(emf) > share * supplyVolts && sign !== 0;
+    values[leastOut] = conducts && sign > 0 ? -power['brake-limit'] : 0;
+    values[mostOut] = conducts && sign < 0 ? power['brake-limit'] : 0;
+    if (!conducts) {
+      // Nothing flows: the terminals follow the back-emf.
+      values[dutyOut] = supplyVolts > 0 ? values[dropIn]! / supplyVolts : 0;
+      values[currentOut] = state.isPowered ? power.idle : 0;
+      return;
+    }
+    const drop = values[dropIn]! + onOhms * amps;
+    let duty = share * sign;
+    if (-amps * sign >= AT_LIMIT * power['brake-limit'] && duty * supplyVolts * sign < drop * sign && supplyVolts > 0)
+      duty = drop / supplyVolts;
+    values[dutyOut] = duty;
+    values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
+  };
+  const { books, bookRates, book } = host.flow({
+    states: [],
+    bookCount: 1,
+    draw: () => {
+      const supplyVolts = values[supplyOut]!;
+      if (!hasMotor) values[currentOut] = state.isPowered ? power.idle : 0;
+      else if (state.drive !== 0 && supplyVolts > 0) drawDriving(supplyVolts, values[ampsIn]!);
+      else drawBraking(supplyVolts, values[ampsIn]!);
+    },
+    feed: () => {
+      const leadAmps = values[currentOut]! + (hasRail ? values[railIn]! : 0);
+      const supplyVolts = Math.max(0, values[supplyIn]! - leadOhms * leadAmps);
+      values[supplyOut] = supplyVolts;
+      if (hasMotor) {
+        const isIdle = state.drive === 0 && values[leastOut] === 0 && values[mostOut] === 0;
+        values[voltsOut] = isIdle ? values[dropIn]! : values[dutyOut]! * supplyVolts - onOhms * values[ampsIn]!;
+      }
+      values[lossOut] = books[book]!;
+    },
+    slope: () => {
+      const leadAmps = values[currentOut]! + (hasRail ? values[railIn]! : 0);
+      bookRates[book] = (values[supplyIn]! - values[supplyOut]!) * leadAmps + lossWatts();
+    },
+    settle: (elapsedSeconds) => {
+      if (elapsedSeconds > 0) warm(elapsedSeconds);
+      state.isLimiting =
+        hasMotor && state.drive !== 0 && values[ampsIn]! * Math.sign(state.drive) >= AT_LIMIT * state.limitAmps;
+      return false;
+    },
+  });
+  const lossWatts = (): number =>
+    values[supplyOut]! * values[currentOut]! - (hasMotor ? values[voltsOut]! * values[ampsIn]! : 0);
+  const warm = (elapsedSeconds: number): void => {
+    const settled = thermal.ambient + Math.max(0, lossWatts()) * thermal.resistance;
+    state.celsius =
+      settled + (state.celsius - settled) * Math.exp(-elapsedSeconds / (thermal.resistance * thermal.capacity));
+    state.limitAmps = power.limit * stage.derating();
+    host.note(temperatureOut, state.celsius);
+  };
+  const stage: PowerStage = {
+    set: (drive, brake, isPowered) => {
+      if (drive === state.drive && brake === state.brake && isPowered === state.isPowered) return;
+      state.drive = drive;
+      state.brake = brake;
+      state.isPowered = isPowered;
+      host.disturb();
+    },
+    derating: () => deratedShare(state.celsius, thermal.derate, thermal.trip),
+    isTooHot: () => state.celsius >= thermal.trip,
+    isCool: () => state.celsius < thermal.derate,
+    isLimiting: () => state.isLimiting,
+  };
+  host.note(temperatureOut, state.celsius);
+  return stage;
+}
+
+/** Share of the current limit that is left at a temperature: whole up to `derate`, a tenth just below `trip`. */
+export function deratedShare(celsius: number, derateCelsius: number, tripCelsius: number): number {
+  if (celsius <= derateCelsius) return 1;
+  return Math.max(0.1, 1 - (0.9 * (celsius - derateCelsius)) / (tripCelsius - derateCelsius));
+}
