@@ -1,6 +1,6 @@
 /** The files that paths on the command line mean: files as they are, folders with all that is in them, glob patterns. */
 import { existsSync, readFileSync, statSync } from 'node:fs';
-import { join, relative } from 'node:path';
+import { relative } from 'node:path';
 import { glob, isDynamicPattern } from 'tinyglobby';
 import { type Problem, problemAt } from '../bench/problem.ts';
 import { suggest } from '../bench/suggest.ts';
@@ -26,13 +26,18 @@ export async function findFiles(paths: readonly string[], kinds: readonly FileKi
       problems.push(problemAt(path, 'no-such-file', nearestTo(path)));
       continue;
     }
-    const pattern = isFolder ? join(path, '**/*.{yaml,yml}').replaceAll('\\', '/') : path;
+    // A folder is where the search starts, not a part of the pattern: its name may hold brackets, or be `node_modules`.
     const matches = (
-      await glob(pattern, { ignore: '**/node_modules/**', expandDirectories: false, absolute: true })
+      await glob(isFolder ? '**/*.{yaml,yml}' : path, {
+        cwd: isFolder ? path : '.',
+        ignore: '**/node_modules/**',
+        expandDirectories: false,
+        absolute: true,
+      })
     ).map((file) => relative('.', file) || file);
     const wanted = matches.filter((file) => kinds.includes(kindOf(file) as FileKind)).sort();
     if (wanted.length === 0)
-      problems.push(problemAt(path, 'refused', { path, says: `there is no ${kinds.join(' or ')} file here` }));
+      problems.push(problemAt(path, 'refused', { path: '', says: `there is no ${kinds.join(' or ')} file here` }));
     files.push(...wanted);
   }
   return { files: [...new Set(files)], problems };

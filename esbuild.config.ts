@@ -1,0 +1,69 @@
+/**
+ * Builds `dist`: the command line and the library as ES modules, with all they need inside.
+ *
+ * Bundled, because a cold start spends most of its time on finding and reading modules: with `zod`, `xstate`, `yaml` and
+ * `commander` left outside it takes about 60 ms more of 180 (test/speed/cold-start.bench.ts measures it). Split, so
+ * that what only some commands use is read by those alone.
+ */
+import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { dirname, join } from 'node:path';
+import { build, type Plugin } from 'esbuild';
+
+/** Only English messages of the validator are ever shown; its forty other languages are a third of the bundle. */
+const englishOnly: Plugin = {
+  name: 'english-only',
+  setup: ({ onLoad }) => {
+    onLoad({ filter: /[\\/]zod[\\/]v4[\\/]locales[\\/]index\.js$/ }, ({ path }) => ({
+      contents: `export { default as en } from './en.js';`,
+      resolveDir: dirname(path),
+    }));
+  },
+};
+
+const yamlFolder = dirname(createRequire(import.meta.url).resolve('yaml/package.json'));
+
+rmSync('dist', { recursive: true, force: true });
+const { metafile } = await build({
+  entryPoints: { cli: 'sim/cli/main.ts', index: 'sim/index.ts' },
+  outdir: 'dist',
+  bundle: true,
+  splitting: true,
+  format: 'esm',
+  platform: 'node',
+  target: 'node20',
+  minifySyntax: true,
+  minifyWhitespace: true,
+  // Names stay: a stack trace that somebody reports must be of use.
+  minifyIdentifiers: false,
+  legalComments: 'none',
+  plugins: [englishOnly],
+  // Its Node entry is CommonJS, which cannot be pruned; the other entry is the same code as modules.
+  alias: { yaml: join(yamlFolder, 'browser', 'dist', 'index.js') },
+  // Asked for by Ink only when it is being debugged.
+  external: ['react-devtools-core'],
+  // CommonJS packages among the bundled ones ask for Node's own modules by `require`.
+  banner: {
+    js: "import { createRequire as requireFrom } from 'node:module'; const require = requireFrom(import.meta.url);",
+  },
+  define: { 'process.env.NODE_ENV': '"production"' },
+  metafile: true,
+});
+const outputs = Object.values(metafile.outputs);
+writeFileSync('dist/LICENSES.txt', licencesOf(Object.keys(metafile.inputs)));
+const kilobytes = Math.round(outputs.reduce((sum, { bytes }) => sum + bytes, 0) / 1024);
+process.stdout.write(`dist: ${outputs.length} files, ${kilobytes} KiB\n`);
+
+/** The licences of the packages inside the bundle, which they ask to be passed on with their code. */
+function licencesOf(inputs: readonly string[]): string {
+  const folders = new Set(
+    inputs.flatMap((input) => /^.*node_modules\/(?:@[^/]+\/)?[^/]+/.exec(input.replaceAll('\\', '/'))?.[0] ?? []),
+  );
+  const texts = [...folders].sort().map((folder) => {
+    const { name, version, license } = JSON.parse(readFileSync(join(folder, 'package.json'), 'utf8'));
+    const file = readdirSync(folder).find((entry) => /^licen[cs]e/i.test(entry));
+    const text = file === undefined ? `Licence: ${license}` : readFileSync(join(folder, file), 'utf8').trim();
+    return `${name} ${version}\n\n${text}\n`;
+  });
+  return texts.join(`\n${'-'.repeat(80)}\n\n`);
+}

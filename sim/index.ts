@@ -1,0 +1,29 @@
+/** The library: all that a program may use of jackstand, each name written out. */
+export { type Act, type Assembly, assemble, type Finding, type SettledPart, signalsOf } from './bench/assemble.ts';
+export { type Bench, benchFileSchema, type Loaded, loadBench } from './bench/load-bench.ts';
+export { type PrintOptions, printProblems } from './bench/print.ts';
+export { hasErrors, type Problem, type ProblemCode, type Severity } from './bench/problem.ts';
+export { type DescribedPart, type Pick, settleParts } from './bench/schema.ts';
+export { type Result, resultOf, resultSchema } from './cli/verdict-json.ts';
+export { FORMAT_VERSION, TOOL_VERSION } from './cli/version.ts';
+export { BrokenInvariant } from './kernel/assert.ts';
+export type { Kernel } from './kernel/kernel.ts';
+export type { PartKind } from './kernel/part.ts';
+export type { SignalInfo } from './kernel/signal.ts';
+export { csvOf } from './trace/csv.ts';
+export { type Recorder, record } from './trace/record.ts';
+export type { Trace } from './trace/trace.ts';
+export { vcdOf } from './trace/vcd.ts';
+export { type Dimension, formatQuantity, parseQuantity, type Quantity } from './units/index.ts';
+export type { CauseLink } from './verdict/cause.ts';
+export type { Formula } from './verdict/expectation.ts';
+export { loadScenario } from './verdict/load-scenario.ts';
+export {
+  type Expectation,
+  type JudgedExpectation,
+  type RunOptions,
+  runScenario,
+  type Scenario,
+  type ScenarioRun,
+} from './verdict/run-scenario.ts';
+export { judgementWords } from './verdict/words.ts';
