@@ -170,6 +170,8 @@ export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 /** A step may pass a current limit by this share of the stall current. */
 const OVERSHOOT_SHARE = 2e-3;
+/** A wheel that grips again may have passed the ground's speed by this share of its full speed. */
+const SLIP_SHARE = 1e-3;
 
 const STANDING_RADIANS_PER_SECOND = 0.02;
 
@@ -198,6 +200,7 @@ function make(host: Host, numbers: Parameters): Live {
   const pullOut = out.pull!;
   const massOut = out.mass!;
   const scaleAmps = 25 / numbers.resistance;
+  const scaleSpeed = 25 / constant;
 
   /** Coulomb friction against the motion; at standstill it takes what the motor gives, up to its size. */
   const frictionTorque = (speed: number, drivingTorque: number): number => {
@@ -216,7 +219,7 @@ function make(host: Host, numbers: Parameters): Live {
   } = host.flow({
     states: [
       { name: 'current', start: 0, scale: scaleAmps },
-      { name: 'speed', start: 0, scale: 25 / constant },
+      { name: 'speed', start: 0, scale: scaleSpeed },
     ],
     bookCount: 1,
     draw: () => {
@@ -253,12 +256,7 @@ function make(host: Host, numbers: Parameters): Live {
         isGrounded() && !state.isGripping ? state.gripNewtons * Math.abs(speed / state.ratio - values[speedIn]!) : 0;
       bookRates[book] = state.ohms * amps * amps + (constant * amps - torque) * speed + slipWatts;
     },
-    excess: () => {
-      if (leastIn < 0) return 0;
-      const amps = x[base]!;
-      const over = Math.max(amps - values[mostIn]!, values[leastIn]! - amps, 0);
-      return over / (OVERSHOOT_SHARE * scaleAmps);
-    },
+    excess: () => Math.max(currentExcess(), slipExcess()),
     settle: (elapsedSeconds) => {
       if (elapsedSeconds > 0) warm(elapsedSeconds);
       const isClamped = clampCurrent();
@@ -267,6 +265,17 @@ function make(host: Host, numbers: Parameters): Live {
       return hasJumped;
     },
   });
+  const currentExcess = (): number => {
+    if (leastIn < 0) return 0;
+    const over = Math.max(x[base]! - values[mostIn]!, values[leastIn]! - x[base]!, 0);
+    return over / (OVERSHOOT_SHARE * scaleAmps);
+  };
+  /** A slipping wheel that has passed the speed of the ground: the instant of gripping must be met closely. */
+  const slipExcess = (): number => {
+    if (state.isGripping || !isGrounded()) return 0;
+    const past = -(x[base + 1]! - values[speedIn]! * state.ratio) * state.slipSign;
+    return past / (SLIP_SHARE * scaleSpeed);
+  };
   /** The bridge lets no more flow than its limits; what the inductance held beyond is lost in it. */
   const clampCurrent = (): boolean => {
     if (leastIn < 0) return false;

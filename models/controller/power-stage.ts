@@ -87,7 +87,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     values[mostOut] = conducts && sign < 0 ? power['brake-limit'] : 0;
     if (!conducts) {
       // Nothing flows: the terminals follow the back-emf.
-      values[dutyOut] = supplyVolts > 0 ? values[dropIn]! / supplyVolts : 0;
+      values[dutyOut] = 0;
       values[currentOut] = state.isPowered ? power.idle : 0;
       return;
     }

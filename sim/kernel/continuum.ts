@@ -69,7 +69,7 @@ export class Continuum {
   private excesses: (() => number)[] = [];
   private readonly tolerance: number;
   private readonly mostSeconds: number;
-  /** Start and end of the step under way: states, slopes, books. */
+  /** Start (A) and end (B) of the step under way: states, slopes, books and their rates (`book2` at A). */
   private readonly xA = new Float64Array(CAPACITY);
   private readonly kA = new Float64Array(CAPACITY);
   private readonly xB = new Float64Array(CAPACITY);
@@ -78,6 +78,7 @@ export class Continuum {
   private readonly k3 = new Float64Array(CAPACITY);
   private readonly bookA = new Float64Array(CAPACITY);
   private readonly bookB = new Float64Array(CAPACITY);
+  private readonly bookRateB = new Float64Array(CAPACITY);
   private readonly book2 = new Float64Array(CAPACITY);
   private readonly book3 = new Float64Array(CAPACITY);
   /** [start, end, next step to try, instant that `x` and the signals stand at, end of the last settled stretch] in seconds. */
@@ -133,6 +134,8 @@ export class Continuum {
     this.kB.fill(0);
     this.bookA.set(this.books);
     this.bookB.set(this.books);
+    this.book2.fill(0);
+    this.bookRateB.fill(0);
     instants[0] = now[0]!;
     instants[1] = now[0]!;
   }
@@ -224,6 +227,7 @@ export class Continuum {
     if (this.isBooking) this.closeBooks(h);
     this.sweep();
     this.slope();
+    if (this.isBooking) this.bookRateB.set(this.bookRates);
     let worst = 0;
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
@@ -231,7 +235,7 @@ export class Continuum {
         Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) /
         (this.tolerance * scales[index]!);
       // Written so that a NaN counts as the worst.
-      if (!(error <= worst)) worst = error === error ? error : Number.POSITIVE_INFINITY;
+      if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
     for (let index = 0; index < this.excesses.length; index += 1) worst = Math.max(worst, this.excesses[index]!());
     return worst;
@@ -268,10 +272,10 @@ export class Continuum {
     const d = s * s * (s - 1) * h;
     for (let index = 0; index < stateCount; index += 1)
       x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
-    // Books are only read at the ends of steps to a part in a thousand: between them a straight line does.
-    if (this.isBooking)
-      for (let index = 0; index < this.bookCount; index += 1)
-        this.books[index] = this.bookA[index]! + s * (this.bookB[index]! - this.bookA[index]!);
+    if (!this.isBooking) return;
+    const { books, bookA, bookB, book2, bookRateB, bookCount } = this;
+    for (let index = 0; index < bookCount; index += 1)
+      books[index] = a * bookA[index]! + b * bookB[index]! + c * book2[index]! + d * bookRateB[index]!;
   }
 
   private reportBlowUp(): never {
@@ -285,28 +289,21 @@ export class Continuum {
   }
 
   save(): readonly Float64Array[] {
-    return [
-      this.x,
-      this.books,
-      this.xA,
-      this.kA,
-      this.xB,
-      this.kB,
-      this.bookA,
-      this.bookB,
-      this.instants,
-      Float64Array.of(this.isDisturbed ? 1 : 0),
-    ].map((array) => array.slice());
+    return [...this.arrays(), Float64Array.of(this.isDisturbed ? 1 : 0)].map((array) => array.slice());
   }
 
   restore(saved: readonly Float64Array[]): void {
-    [this.x, this.books, this.xA, this.kA, this.xB, this.kB, this.bookA, this.bookB, this.instants].forEach(
-      (array, index) => {
-        array.set(saved[index]!);
-      },
-    );
-    this.isDisturbed = saved[9]![0] === 1;
+    const arrays = this.arrays();
+    arrays.forEach((array, index) => {
+      array.set(saved[index]!);
+    });
+    this.isDisturbed = saved[arrays.length]![0] === 1;
     // Signals are recomputed when somebody asks.
     this.instants[3] = -1;
+  }
+
+  private arrays(): readonly Float64Array[] {
+    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, instants } = this;
+    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, instants];
   }
 }
