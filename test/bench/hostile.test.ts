@@ -36,12 +36,24 @@ function mistakesInBytes(bytes: Uint8Array): readonly Problem[] {
   return [...problems, ...over.problems, ...like.problems, ...('problems' in outcome ? outcome.problems : [])];
 }
 
+/**
+ * What reading finds, done within the limit of processor time. What really takes long takes long each time; other work on
+ * the machine and a garbage collection do not, so only the third miss counts.
+ */
+function withinLimit(bytes: Uint8Array, limitMilliseconds: number): { problems: readonly Problem[]; printed: string } {
+  for (let attempt = 1; ; attempt += 1) {
+    const start = process.cpuUsage();
+    const problems = mistakesInBytes(bytes);
+    const printed = printProblems(problems);
+    const { user, system } = process.cpuUsage(start);
+    const milliseconds = (user + system) / 1000;
+    if (milliseconds < limitMilliseconds) return { problems, printed };
+    if (attempt === 3) expect(milliseconds).toBeLessThan(limitMilliseconds);
+  }
+}
+
 function holdsFor(bytes: Uint8Array, limitMilliseconds: number): void {
-  const start = performance.now();
-  const problems = mistakesInBytes(bytes);
-  const printed = printProblems(problems);
-  const milliseconds = performance.now() - start;
-  expect(milliseconds).toBeLessThan(limitMilliseconds);
+  const { problems, printed } = withinLimit(bytes, limitMilliseconds);
   expect(printed).not.toMatch(/[^\P{Cc}\n]/u);
   const lines = new TextDecoder().decode(bytes).split('\n');
   for (const { line, column, endColumn, excerpt } of problems) {

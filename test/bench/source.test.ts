@@ -88,6 +88,10 @@ describe('source: mistakes of YAML', () => {
   });
 
   test('a quote not closed is one mistake', () => expectAt('a: { b: «"»x, c: 2 }\nd: 1\n', 'yaml'));
+  test('what is missing at the end is shown after the last thing written', () => {
+    const [problem] = parseSource('bench.yaml', 'a: [1, 2\n\n  \n\n').problems;
+    expect(problem).toMatchObject({ code: 'yaml', line: 1, column: 9, facts: { missing: ']' } });
+  });
   test('a tab as indentation', () => expectAt('a:\n«\t»b: 1', 'yaml'));
   test('a text that begins with a reserved character', () => expectAt('a: «@»x', 'yaml'));
   test('a list as a key', () => expectAt('? «[»a]\n: 1\n', 'yaml'));

@@ -69,6 +69,13 @@ describe('suggest: slips of the finger', () => {
   });
 });
 
+describe('suggest: of two as near', () => {
+  test('the one with the same first letter, else the one listed first', () => {
+    expect(suggest('hold', ['cold', 'hole'])).toBe('hole');
+    expect(suggest('hold', ['hole', 'holt'])).toBe('hole');
+  });
+});
+
 describe('suggest: numbers', () => {
   test.each([
     [200, 256],

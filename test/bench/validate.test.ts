@@ -250,6 +250,22 @@ describe('validate: values', () => {
     expect(against(schema, 'pedal: { press: «1 s» }\n', 'quantity').mistake).toMatchObject({ code: 'wrong-dimension' });
     expect(against(schema, 'pedal: { «pres»: 1 V }\n', 'unknown-key')).toMatchObject({ nearest: 'press' });
   });
+  test('branches that are all words are one choice', () => {
+    const schema = z.object({ to: z.union([z.literal('off'), z.enum(['low', 'high'])]) });
+    expect(against(schema, 'to: «hihg»\n', 'not-allowed')).toMatchObject({
+      allowed: ['off', 'low', 'high'],
+      nearest: 'high',
+    });
+  });
+  test('of two maps the one with fewer mistakes was meant', () => {
+    const schema = z.object({
+      step: z.union([
+        z.strictObject({ at: z.number(), press: z.number() }),
+        z.strictObject({ from: z.number(), to: z.number(), every: z.number() }),
+      ]),
+    });
+    expect(against(schema, 'step: { at: 1, press: «x» }\n', 'wrong-type').path).toBe('step.press');
+  });
   test('a rule about several values, at a key that is not there, points at the map', () => {
     const schema = z.object({
       a: z
@@ -291,6 +307,8 @@ describe('validate: many mistakes', () => {
     expect(onlyMistake(changed(['61]', '«.nan»]']), 'not-a-number').path).toBe('board.output[1]');
   });
   test('paths begin with where the tree stands', () => {
+    const unknown = validate(z.strictObject({ n: z.number() }), treeOfText('n: 1\nm: 2\n'), ['steps', 3]);
+    expect('problems' in unknown && unknown.problems[0]!.facts).toMatchObject({ path: 'steps[3].m' });
     const outcome = validate(z.strictObject({ n: z.number() }), treeOfText('n: x\n'), ['steps', 3]);
     expect('problems' in outcome && wordsOf(outcome.problems[0]!).says).toBe(
       'steps[3].n is `x`, text; a number is wanted',
