@@ -74,10 +74,8 @@ export function exampleBus(): ExampleBus {
     write(address, value) {
       note(`write ${address} ${value}`);
       if (address === UDR0) printed.push(value);
-      else if (address === END_MARK) {
-        endedAt = port.now();
-        port.reset();
-      } else if (address === ADCSRA) converter(value);
+      else if (address === END_MARK) endedAt = port.now();
+      else if (address === ADCSRA) converter(value);
       else if (address === TIFR0) {
         port.data[TIFR0]! &= ~value;
         level(OVERFLOW_VECTOR, (port.data[TIFR0]! & port.data[TIMSK0]! & 1) !== 0);
