@@ -10,7 +10,7 @@ export const SEED = 20261125;
 export const RUN_SECONDS = 6;
 
 const MODES = ['off', 'armed.idle', 'armed.driving'];
-const second = fc.integer({ min: 0, max: RUN_SECONDS });
+const second = fc.integer({ min: 0, max: 2 * RUN_SECONDS }).map((count) => count / 2);
 const level = fc.integer({ min: -2, max: 2 });
 /** So that lines pass whole levels between their samples. */
 const halves = fc.integer({ min: -4, max: 4 }).map((count) => count / 2);
@@ -128,10 +128,13 @@ export const formula: fc.Arbitrary<Formula> = fc
     premise: fc.option(predicate),
     body: predicate,
     claim: fc.constantFrom('always' as const, 'never' as const, 'within' as const),
-    withinSeconds: fc.integer({ min: 0, max: RUN_SECONDS + 2 }),
+    withinSeconds: fc.integer({ min: 0, max: 2 * RUN_SECONDS + 4 }).map((count) => count / 2),
     fromSeconds: second,
-    untilSeconds: fc.option(fc.integer({ min: 0, max: RUN_SECONDS + 2 }), { nil: Number.POSITIVE_INFINITY }),
-    forSeconds: fc.constantFrom(0, 0, 0, 1, 2, RUN_SECONDS + 1),
+    untilSeconds: fc.option(
+      fc.integer({ min: 0, max: 2 * RUN_SECONDS + 4 }).map((count) => count / 2),
+      { nil: Number.POSITIVE_INFINITY },
+    ),
+    forSeconds: fc.constantFrom(0, 0, 0, 0.5, 1, 1.5, RUN_SECONDS + 1),
     isExpectedToFail: fc.boolean(),
   })
   .map((parts) => ({

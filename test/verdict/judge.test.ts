@@ -158,6 +158,47 @@ describe('judge: strict and not strict', () => {
   });
 });
 
+describe('judge: between the samples', () => {
+  const crossing: Samples = [
+    [VOLTAGE, 0, 0],
+    [VOLTAGE, 4, 4],
+  ];
+
+  test('the margin of a range is greatest in its middle', () => {
+    expect(judged({ that: 'pedal.voltage between 1 V and 2 V', within: '4 s' }, 4, crossing)).toMatchObject({
+      truth: true,
+      margin: 0.5,
+      atSeconds: 1.5,
+    });
+  });
+
+  test('a gauge on a line passes 0 where it passes 0', () => {
+    const signalsWithLine = signals.map((signal) =>
+      signal.name === 'left.to-neutral' ? { ...signal, shape: 'linear' as const } : signal,
+    );
+    const trace = new Trace(signalsWithLine);
+    trace.append(MODE, 0, 2);
+    trace.append(TO_NEUTRAL, 0, -3);
+    trace.append(TO_NEUTRAL, 4, 1);
+    trace.finish(4);
+    // In the mode, but the gauge is below 0 until 3 s: margin 0 up to there, 0.5 at 3.5 s, 1 at 4 s.
+    const outcome = judge(formulaOf({ that: 'left.mode is armed', within: '4 s', for: '500 ms' }), trace);
+    expect(outcome).toMatchObject({ truth: true, margin: 0.5, atSeconds: 3.5 });
+  });
+
+  test('a line that comes back up to its highest value rises again from there', () => {
+    const dip: Samples = [
+      [VOLTAGE, 0, 2],
+      [VOLTAGE, 1, 0],
+      [VOLTAGE, 5, 4],
+    ];
+    // Below 2 V by 2 t up to 1 s and by 3 - t up to 3 s: for 1 s on end by 4/3 V at best, from 2/3 s to 5/3 s.
+    const outcome = judged({ that: 'not pedal.voltage rises', within: '5 s', for: '1 s' }, 5, dip);
+    expect(outcome.truth).toBe(true);
+    expect(outcome.margin).toBeCloseTo(4 / 3, 12);
+  });
+});
+
 describe('judge: when, then', () => {
   const item = { when: 'pedal.travel < 2 %', then: 'left.drive = 0', within: '1 s' };
 

@@ -302,7 +302,7 @@ describe('expectation: form', () => {
     };
     expect(parse(item)).toEqual({
       formula: {
-        text: 'when pedal.travel < 2 %, then adc.count = 0, for 200 ms, within 1 s, from 1 s until 3 s, expected to fail',
+        text: 'when pedal.travel < 2 %, then adc.count = 0, for 200 ms, within 1 s, from 1 s until 3 s',
         claim: 'within',
         premise: read('pedal.travel < 2 %'),
         body: read('adc.count = 0'),

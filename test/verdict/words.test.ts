@@ -68,11 +68,11 @@ describe('words: outcomes', () => {
     ],
     [
       { that: 'left.pulse < 1.5 ms', always: true, fails: true },
-      'left.pulse < 1.5 ms, always, expected to fail: not at 0 s, as expected. Worst: left.pulse at 0 s, 36 us off.',
+      'left.pulse < 1.5 ms, always: not at 0 s, as expected. Worst: left.pulse at 0 s, 36 us off.',
     ],
     [
       { that: 'left.pulse > 1.5 ms', always: true, fails: true },
-      'left.pulse > 1.5 ms, always, expected to fail: holds, which was not expected. Closest: left.pulse at 0 s, 36 us to spare.',
+      'left.pulse > 1.5 ms, always: holds, but was expected to fail. Closest: left.pulse at 0 s, 36 us to spare.',
     ],
     [
       { when: 'left.mode is armed', then: 'left.pulse > 1 ms', within: '1 s' },
@@ -83,6 +83,10 @@ describe('words: outcomes', () => {
       'left.pulse > 1.5 ms, within 1 s: holds. Best: left.pulse at 0 s, 36 us to spare.',
     ],
     [{ that: 'left.mode is off', always: true }, 'left.mode is off, always: holds.'],
+    [
+      { that: 'left.mode is off', always: true, why: 'it is\nnot switched on' },
+      'left.mode is off, always (it is not switched on): holds.',
+    ],
   ])('%o', (item, sentence) => {
     expect(words(item)).toBe(sentence);
   });
