@@ -4,7 +4,8 @@
 import { type Problem, problemAt } from './problem.ts';
 import { suggest } from './suggest.ts';
 import {
-  isWithinLimits,
+  excessOf,
+  headPlace,
   kindWords,
   listNode,
   mapNode,
@@ -30,8 +31,9 @@ export function resolveLikes(tree: TreeMap): { readonly tree: TreeMap; readonly 
   const problems: Problem[] = [];
   const work: Work = { problems, done: new WeakMap(), copiedSize: 0 };
   const resolved = resolveChildren(tree, [], work) as TreeMap;
-  if (isWithinLimits(resolved) && work.copiedSize <= treeLimits.size) return { tree: resolved, problems };
-  return { tree, problems: [problemAt(tree.place, 'too-much', { limit: treeLimits.size })] };
+  const isCutShort = work.copiedSize > treeLimits.size;
+  const excess = isCutShort ? problemAt(headPlace(tree), 'too-much', { limit: treeLimits.size }) : excessOf(resolved);
+  return excess === undefined ? { tree: resolved, problems } : { tree, problems: [excess] };
 }
 
 interface Work {

@@ -5,8 +5,8 @@
 import { type Place, within } from './place.ts';
 import { type Problem, problemAt } from './problem.ts';
 import {
+  excessOf,
   headPlace,
-  isWithinLimits,
   listNode,
   mapNode,
   merged,
@@ -40,8 +40,8 @@ export function overlay(
     }
     tree = laid(tree, { steps, dotted, named, value, problems }, 0) as TreeMap;
   }
-  if (isWithinLimits(tree)) return { tree, problems };
-  return { tree: bench, problems: [...problems, problemAt(overrides.place, 'too-much', { limit: treeLimits.size })] };
+  const excess = excessOf(tree, headPlace(overrides));
+  return excess === undefined ? { tree, problems } : { tree: bench, problems: [...problems, excess] };
 }
 
 // Each override copies the maps on its way.

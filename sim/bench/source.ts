@@ -7,7 +7,7 @@ import { Composer, type CST, type Document, Lexer, type ParsedNode, Parser } fro
 import { type Place, type SourceText, sourceText } from './place.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from './problem.ts';
 import { suggest } from './suggest.ts';
-import { headPlace, isWithinLimits, kindWords, type TreeMap, treeLimits } from './tree.ts';
+import { excessOf, headPlace, kindWords, type TreeMap, treeLimits } from './tree.ts';
 import { yamlProblems } from './yaml-problem.ts';
 import { treeOf } from './yaml-tree.ts';
 
@@ -67,9 +67,10 @@ function parsed(source: SourceText): SourceRead {
     return failed(problemAt(source.name, 'empty-file', {}), ...problems);
 
   const top = treeOf(first.contents, source, problems);
-  if (!isWithinLimits(top)) problems.push(problemAt(headPlace(top), 'too-much', { limit: treeLimits.size }));
+  const excess = excessOf(top);
+  if (excess !== undefined) problems.push(excess);
   else if (top.shape !== 'map') problems.push(problemAt(headPlace(top), 'not-a-map', { got: kindWords(top) }));
-  const tree = top.shape === 'map' && isWithinLimits(top) ? top : undefined;
+  const tree = top.shape === 'map' && excess === undefined ? top : undefined;
   return { tree, problems: sortProblems(problems) };
 }
 

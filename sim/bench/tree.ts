@@ -3,6 +3,7 @@
  * over by a scenario still leads back to the line that the user must change.
  */
 import { type Place, within, writtenAt } from './place.ts';
+import { type Problem, problemAt } from './problem.ts';
 
 interface NodeBase {
   readonly place: Place;
@@ -64,6 +65,14 @@ export function leafNode(origin: Origin, value: TreeLeaf['value']): TreeLeaf {
 /** True if the tree is within `treeLimits`. */
 export function isWithinLimits(node: TreeNode): boolean {
   return node.size <= treeLimits.size && node.height <= treeLimits.height;
+}
+
+/** The problem with a tree that is beyond `treeLimits`, shown at its head unless another place is given. */
+export function excessOf(node: TreeNode, place: Place = headPlace(node)): Problem | undefined {
+  if (isWithinLimits(node)) return undefined;
+  return node.size > treeLimits.size
+    ? problemAt(place, 'too-much', { limit: treeLimits.size })
+    : problemAt(place, 'too-deep', { limit: treeLimits.height });
 }
 
 /** The node's value without places, as a schema takes it. The tree must be within the limits. */

@@ -62,6 +62,7 @@ function holdsFor(bytes: Uint8Array, limitMilliseconds: number): void {
     expect(column).toBeGreaterThanOrEqual(1);
     expect(endColumn).toBeGreaterThan(column);
     if (excerpt === undefined) continue;
+    expect(excerpt.text.length).toBeLessThanOrEqual(400);
     expect(column).toBeLessThanOrEqual(lines[line - 1]!.length + 1);
     expect(lines[line - 1]).toContain(excerpt.text);
   }
@@ -205,6 +206,31 @@ describe('hostile: a megabyte of one thing', () => {
       Buffer.from(Array.from({ length: 1400 }, (_, index) => `${' '.repeat(index)}a:`).join('\n')),
       hangLargeMilliseconds,
     );
+  });
+});
+
+describe('hostile: limits', () => {
+  const codesOf = (text: string): string[] => [...new Set(mistakesInBytes(Buffer.from(text)).map(({ code }) => code))];
+  const nested = (depth: number): string => `note: ${'['.repeat(depth)}${']'.repeat(depth)}\n`;
+
+  test('sixty levels are read, more than 64 are not, shown where the last one opens', () => {
+    expect(codesOf(nested(60))).not.toContain('too-deep');
+    expect(codesOf(nested(65))).toEqual(['too-deep']);
+    const [problem] = mistakesInBytes(Buffer.from(nested(1000)));
+    expect(problem!.column).toBeGreaterThan(60);
+    expect(problem!.column).toBeLessThan(75);
+  });
+  test('levels that come by aliases count as well', () => {
+    const lines = Array.from({ length: 100 }, (_, index) => `l${index + 1}: &l${index + 1} [*l${index}]`);
+    expect(codesOf(`l0: &l0 x\n${lines.join('\n')}\n`)).toEqual(['too-deep']);
+  });
+  test('levels that come by overrides count as well', () => {
+    const path = Array.from({ length: 40 }, () => 'a').join('.');
+    expect(codesOf(`a: 1\nwith: { x.${path}: { a: ${'['.repeat(40)}${']'.repeat(40)} } }\n`)).toContain('too-deep');
+  });
+  test('of broken lines twenty are told, of wrong values a thousand', () => {
+    expect(mistakesInBytes(Buffer.from('a: ]\n'.repeat(100)))).toHaveLength(20);
+    expect(mistakesInBytes(Buffer.from(`note: [${'1, '.repeat(5000)}]\n`))).toHaveLength(1000);
   });
 });
 
