@@ -17,6 +17,8 @@ import { count, formatQuantity, type Settled } from '../sim/units/index.ts';
 
 /** Source: 8161D tables 14-9, 15-5 (timers 0 and 1) and 17-9 (timer 2, which also has 32 and 128). */
 export const PRESCALERS = [1, 8, 32, 64, 128, 256, 1024] as const;
+/** The dividers that each of the chip's timers has; 32 and 128 belong to one of them only (datasheet 8271H, tables 15-9, 16-5, 18-9). */
+const COMMON_PRESCALERS: readonly number[] = [1, 8, 64, 256, 1024];
 export const MODES = ['fast', 'phase-correct', 'phase-and-frequency-correct'] as const;
 export type PwmMode = (typeof MODES)[number];
 
@@ -376,6 +378,25 @@ const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
   };
 };
 
+/** `256 ticks of 8 us`: where the time from pulse to pulse comes from, and which divider would suit who takes it. */
+const tellFrame: Explain = ({ name, parameters: raw, read, value, wanted }) => {
+  const numbers = raw as Parameters;
+  const clock = read('board.clock');
+  const tick = read(`${name}.tick`);
+  const divider = Math.round(tick * clock);
+  const whole = frameTicks(numbers.mode, topOf(numbers));
+  const own = divider === numbers.prescaler ? '' : `, not by ${numbers.prescaler}`;
+  const says = `frame ${formatQuantity(value, 'time')} = ${whole} ticks of ${formatQuantity(tick, 'time')}: the clock of ${formatQuantity(clock, 'frequency')} is divided by ${divider}${own}`;
+  if (wanted === undefined) return { says, next: null };
+  const frameOf = (candidate: number): number => (whole * candidate) / clock;
+  const fitting = PRESCALERS.filter(
+    (candidate) => frameOf(candidate) >= wanted.least && frameOf(candidate) <= wanted.most,
+  );
+  if (fitting.length === 0) return { says: `${says}; no divider makes frames that ${wanted.to}`, next: null };
+  const best = [numbers.prescaler, ...COMMON_PRESCALERS, ...fitting].find((one) => fitting.includes(one as never))!;
+  return { says, next: null, cure: `prescaler ${best} makes frames of ${formatQuantity(frameOf(best), 'time')}` };
+};
+
 export const pwmTimer: PartKind = {
   kind: 'pwm-timer',
   means: "the board's PWM timer",
@@ -388,6 +409,7 @@ export const pwmTimer: PartKind = {
   faults,
   explain: {
     pulse: tellPulse,
+    frame: tellFrame,
     line: ({ name, value, word }) => ({
       says: `the pulse line is ${word(`${name}.line`, value)}`,
       next: `${name}.pulse`,

@@ -26,6 +26,7 @@ function tellWaiting({ name, numbers, read }: View): Told {
     return {
       says: `${name} refuses the startup pulse: frames come every ${time(period)}, ${time(short ? leastPeriod - period : period - mostPeriod)} too ${short ? 'fast' : 'slow'} for the accepted ${time(leastPeriod)} to ${time(mostPeriod)}; ${blink}`,
       next: framesOf(numbers),
+      wanted: { least: leastPeriod, most: mostPeriod, to: 'are accepted' },
     };
   }
   const over = pulse - (neutral + above);
