@@ -67,7 +67,8 @@ function excerptLines(excerpt: Excerpt, line: number, column: number, endColumn:
 const wide =
   /[\u1100-\u115f\u2e80-\u303e\u3041-\ua4cf\uac00-\ud7a3\uf900-\ufaff\ufe30-\ufe6f\uff00-\uff60\uffe0-\uffe6]|\p{Emoji_Presentation}/u;
 
-function columnsOf(text: string): number {
+/** Columns of a terminal that a text takes. */
+export function columnsOf(text: string): number {
   let columns = 0;
   for (const character of printable(text)) columns += /\p{M}/u.test(character) ? 0 : wide.test(character) ? 2 : 1;
   return columns;

@@ -1,19 +1,17 @@
 /** `jackstand run`: runs scenarios and prints a verdict each. */
-import { closeSync, openSync, renameSync, writeSync } from 'node:fs';
-import { basename, extname } from 'node:path';
+import { signalsOf } from '../bench/assemble.ts';
 import { printProblems } from '../bench/print.ts';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
-import { csvOf } from '../trace/csv.ts';
-import type { Trace } from '../trace/trace.ts';
-import { vcdOf } from '../trace/vcd.ts';
+import { settleParts } from '../bench/schema.ts';
+import { suggest } from '../bench/suggest.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { runScenario, type Scenario, type ScenarioRun } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
-import { paintFor, type Streams } from './streams.ts';
+import type { Streams } from './streams.ts';
+import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
 import { resultOf } from './verdict-json.ts';
 import { summaryText, verdictText } from './verdict-text.ts';
-import { TOOL_VERSION } from './version.ts';
 
 export interface RunCommandOptions {
   readonly format?: string;
@@ -24,10 +22,11 @@ export interface RunCommandOptions {
 export async function run(paths: readonly string[], options: RunCommandOptions, streams: Streams): Promise<number> {
   const found = await findFiles(paths, ['scenario']);
   const loaded = found.files.map((file) => loadScenario(file));
+  const scenarios = loaded.flatMap(({ value }) => (value === undefined ? [] : [value]));
   const problems: Problem[] = [
     ...found.problems,
     ...loaded.flatMap((scenario) => scenario.problems),
-    ...traceProblems(options),
+    ...optionProblems(options, scenarios),
   ];
   if (hasErrors(problems)) {
     streams.err(`${printProblems(problems)}\n`);
@@ -36,54 +35,69 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
   // A warning is often the point of a scenario, so a run only counts them.
   if (problems.length > 0)
     streams.err(`${problems.length} ${problems.length === 1 ? 'warning' : 'warnings'}; jackstand check shows them\n`);
-  const scenarios = loaded.flatMap(({ value }) => (value === undefined ? [] : [value]));
-  const paint = paintFor(streams);
+  const files = options.trace === undefined ? [] : traceNames(options.trace, found.files);
   const results: { run: ScenarioRun; wallSeconds: number }[] = [];
-  for (const scenario of scenarios) {
-    const start = performance.now();
-    const result = runScenario(scenario, { record: recordOf(options) });
-    const wallSeconds = (performance.now() - start) / 1000;
-    results.push({ run: result, wallSeconds });
-    if (options.format !== 'json') streams.out(verdictText(result, wallSeconds, paint));
-    if (options.trace !== undefined) writeTrace(result.trace, traceName(options.trace, scenario, scenarios.length));
+  for (const [index, scenario] of scenarios.entries()) {
+    streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
+    const result = runOne(scenario, recordOf(options, scenario));
+    results.push(result);
+    if (options.format !== 'json') streams.out(verdictText(result.run, result.wallSeconds, streams));
+    const unwritten = options.trace === undefined ? [] : writeTrace(result.run.trace, files[index]!);
+    if (unwritten.length > 0) {
+      streams.err(`${printProblems(unwritten)}\n`);
+      return Exit.badInput;
+    }
   }
+  streams.status?.('');
   if (options.format === 'json') streams.out(`${JSON.stringify(resultOf(results), null, 2)}\n`);
   else streams.out(`\n${summaryText(results.map((result) => result.run))}`);
   return results.every((result) => result.run.holds) ? Exit.holds : Exit.failed;
 }
 
-function recordOf({ signals, trace }: RunCommandOptions): readonly string[] | 'all' {
-  if (signals === 'all' || (signals === undefined && trace !== undefined)) return 'all';
-  return signals === undefined ? [] : signals.split(',').map((name) => name.trim());
+function runOne(scenario: Scenario, record: readonly string[] | 'all'): { run: ScenarioRun; wallSeconds: number } {
+  const start = performance.now();
+  try {
+    const run = runScenario(scenario, { record });
+    return { run, wallSeconds: (performance.now() - start) / 1000 };
+  } catch (error) {
+    // Whoever reports a fault of the tool should know which file brings it about.
+    if (error instanceof Error) error.message = `${error.message} (in ${scenario.file})`;
+    throw error;
+  }
 }
 
-function traceProblems({ trace }: RunCommandOptions): Problem[] {
-  if (trace === undefined || ['.csv', '.vcd'].includes(extname(trace))) return [];
-  return [
-    problemAt(trace, 'refused', {
-      path: '--trace',
-      says: `its ending ${extname(trace) || '(none)'} is no trace format`,
-      allowed: '.csv, .vcd',
-    }),
-  ];
+function recordOf({ signals, trace }: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' {
+  if (trace === undefined) return [];
+  const wanted = signals === undefined ? ['all'] : namesIn(signals);
+  if (wanted.includes('all')) return 'all';
+  const given = new Set(signalNames(scenario));
+  return wanted.filter((name) => given.has(name));
 }
 
-/** `out.vcd` becomes `out-cold-start.vcd` where several scenarios are run. */
-function traceName(wanted: string, scenario: Scenario, count: number): string {
-  if (count === 1) return wanted;
-  const ending = extname(wanted);
-  return `${wanted.slice(0, -ending.length)}-${basename(scenario.file, extname(scenario.file))}${ending}`;
+function optionProblems({ trace, signals }: RunCommandOptions, scenarios: readonly Scenario[]): Problem[] {
+  const problems = trace === undefined ? [] : traceFileProblems(trace);
+  if (signals === undefined) return problems;
+  const refuse = (says: string, nearest?: string): void => {
+    problems.push(problemAt('--signals', 'refused', { path: '', says, ...(nearest === undefined ? {} : { nearest }) }));
+  };
+  if (trace === undefined) refuse('it says what --trace writes; give --trace FILE as well');
+  if (namesIn(signals).length === 0) refuse('it names no signal');
+  // Benches differ in their parts: a name must be known to one of them at least.
+  const known = new Set(scenarios.flatMap(signalNames));
+  if (known.size === 0) return problems;
+  for (const name of namesIn(signals)) {
+    if (name !== 'all' && !known.has(name)) {
+      const near = suggest(name, [...known]);
+      refuse(`there is no signal ${name}${near === undefined ? '; jackstand check --signals lists them' : ''}`, near);
+    }
+  }
+  return problems;
 }
 
-/** Written in pieces, so that the trace of an hour need not fit into one text. */
-function writeTrace(trace: Trace, file: string): void {
-  const chunks =
-    extname(file) === '.csv'
-      ? csvOf(trace.columns)
-      : vcdOf(trace.columns, { version: `jackstand ${TOOL_VERSION}`, endSeconds: trace.endSeconds });
-  const part = `${file}.part`;
-  const handle = openSync(part, 'w');
-  for (const chunk of chunks) writeSync(handle, chunk);
-  closeSync(handle);
-  renameSync(part, file);
+function namesIn(list: string): string[] {
+  return list.split(',').flatMap((name) => (name.trim() === '' ? [] : [name.trim()]));
+}
+
+function signalNames(scenario: Scenario): string[] {
+  return signalsOf(settleParts(scenario.parts)).map(({ name }) => name);
 }

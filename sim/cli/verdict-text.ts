@@ -1,51 +1,118 @@
-/** The verdict of a run for people: a line a scenario, and below it what failed, with its cause in numbers. */
+/** The verdict of a run for people: a line a scenario, and below it what failed or was stated to fail, with its cause. */
+import { printable } from '../bench/print.ts';
 import { formatQuantity } from '../units/index.ts';
+import type { CauseLink } from '../verdict/cause.ts';
 import type { JudgedExpectation, ScenarioRun } from '../verdict/run-scenario.ts';
 import { judgementWords } from '../verdict/words.ts';
-import type { Paint } from './streams.ts';
+import { paintFor, type Streams } from './streams.ts';
+import { wrapped } from './wrap.ts';
 
-/** `left.mode is armed, within 2 s: margin 16 us` for the expectation that came nearest to turning. */
-export function nearest(run: ScenarioRun): JudgedExpectation | undefined {
+/** What the text must fit: colours, and the terminal's columns (undefined when it is none: then no line is broken). */
+export type Look = Pick<Streams, 'isColoured' | 'columns'>;
+
+/** Below the verdict's word and its two blanks. */
+const MARGIN = ' '.repeat(7);
+/** Columns that instants and labels take, right-aligned. */
+const LABEL_COLUMNS = 16;
+
+export function verdictText(run: ScenarioRun, wallSeconds: number, look: Look): string {
+  const paint = paintFor(look);
+  const { title, durationSeconds } = run.scenario;
+  const verdict = run.holds ? 'holds' : 'FAILS';
+  const time = `(${formatQuantity(durationSeconds, 'time')} in ${(wallSeconds * 1000).toFixed(1)} ms)`;
+  const [head, ...more] = wrapped(`${printable(title)}  ${time}`, `${verdict}  `, look.columns);
+  const painted = head!.replace(verdict, (run.holds ? paint.good : paint.bad)(paint.strong(verdict)));
+  const lines = [painted, ...more].map((line) => line.replace(time, paint.faint(time)));
+  const told = new Map<string, string>();
+  for (const expectation of run.expectations) {
+    const isPlain = expectation.holds && expectation.truth && expectation.note === undefined;
+    if (!isPlain) lines.push(...expectationLines(run, expectation, told, look));
+  }
+  for (const { seconds, part, says } of run.findings)
+    lines.push(...labelled(instantIn(seconds, seconds), `${part}: ${printable(says)}`, look));
+  const near = nearest(run);
+  if (near !== undefined) {
+    const words = `least margin ${formatQuantity(near.margin, 'time')}: ${near.text}`;
+    lines.push(...wrapped(words, MARGIN, look.columns).map(paint.faint));
+  }
+  return `${lines.join('\n')}\n`;
+}
+
+export function summaryText(runs: readonly ScenarioRun[]): string {
+  const failed = runs.filter((run) => !run.holds).length;
+  return `${runs.length} ${runs.length === 1 ? 'scenario' : 'scenarios'}: ${runs.length - failed} hold, ${failed} fail\n`;
+}
+
+/** The expectation that came nearest to turning. */
+function nearest(run: ScenarioRun): JudgedExpectation | undefined {
   // Margins of unlike units cannot be compared; the one nearest to turning as a share of its own signal would need a
-  // scale that signals do not have. Pulses are what this bench is about, so margins in time come first.
+  // scale that signals do not have. Pulses are what this bench is about, so margins in time are shown.
   const withMargin = run.expectations.filter(
     (expectation) => expectation.truth && Number.isFinite(expectation.margin) && expectation.unit === 'time',
   );
   return withMargin.sort((a, b) => a.margin - b.margin)[0];
 }
 
-export function verdictText(run: ScenarioRun, wallSeconds: number, paint: Paint): string {
-  const verdict = run.holds ? paint.good('holds') : paint.bad('FAILS');
-  const near = nearest(run);
-  const margin = near === undefined ? '' : `  nearest ${formatQuantity(near.margin, 'time')}: ${near.text}`;
-  const time = paint.faint(
-    `  ${formatQuantity(run.scenario.durationSeconds, 'time')} in ${(wallSeconds * 1000).toFixed(1)} ms`,
-  );
-  const lines = [
-    `${verdict}  ${paint.strong(run.scenario.title)}${time}${margin === '' ? '' : `\n      ${margin.trim()}`}`,
+/** The statement with its outcome and place, then its cause; a cause that was told before is only named. */
+function expectationLines(
+  run: ScenarioRun,
+  expectation: JudgedExpectation,
+  told: Map<string, string>,
+  look: Look,
+): string[] {
+  const paint = paintFor(look);
+  const mark = expectation.holds ? '' : 'fails: ';
+  const place = `(${printable(run.scenario.file)}:${expectation.line})`;
+  const { cause } = expectation;
+  const key = likeness(cause);
+  const owner = ownerOf(cause);
+  const before = told.get(key);
+  const same =
+    before === undefined
+      ? ''
+      : before === owner
+        ? ' The cause is the one above.'
+        : ` ${owner}: the same cause as ${before}.`;
+  if (cause.length > 0 && before === undefined) told.set(key, owner);
+  const words = `${mark}${judgementWords(expectation, expectation.formula)}${same} ${place}`;
+  return [
+    ...wrapped(words, MARGIN, look.columns).map((line, index) => {
+      const placed = line.replace(place, paint.faint(place));
+      return index === 0 && mark !== '' ? placed.replace(mark, paint.bad(mark)) : placed;
+    }),
+    ...(before === undefined ? causeLines(cause, look) : []),
   ];
-  for (const expectation of run.expectations) {
-    if (expectation.holds && expectation.truth) continue;
-    lines.push(...expectationLines(run, expectation, paint));
-  }
-  for (const finding of run.findings)
-    lines.push(`       ${formatQuantity(finding.seconds, 'time')}  ${finding.part}: ${finding.says}`);
-  return `${lines.join('\n')}\n`;
 }
 
-function expectationLines(run: ScenarioRun, expectation: JudgedExpectation, paint: Paint): string[] {
-  const place = paint.faint(`${run.scenario.file}:${expectation.line}: `);
-  const mark = expectation.holds ? paint.faint('as stated:') : paint.bad('fails:');
-  const lines = [`       ${place}${mark} ${judgementWords(expectation, expectation.formula)}`];
-  for (const link of expectation.cause) {
-    lines.push(`         ${formatQuantity(link.seconds, 'time').padStart(8)}  ${link.says}`);
-  }
-  const cures = expectation.cause.flatMap((link) => (link.cure === undefined ? [] : [link.cure]));
-  if (cures.length > 0) lines.push(`         ${'cure'.padStart(8)}  ${cures.join('; ')}`);
-  return lines;
+function causeLines(cause: readonly CauseLink[], look: Look): string[] {
+  const longest = Math.max(...cause.map(({ seconds }) => seconds));
+  const cures = [...new Set(cause.flatMap((link) => (link.cure === undefined ? [] : [link.cure])))];
+  return [
+    ...cause.flatMap(({ seconds, says }) => labelled(instantIn(seconds, longest), printable(says), look)),
+    ...(cures.length > 0 ? labelled('cure', cures.join('; '), look) : []),
+  ];
 }
 
-export function summaryText(runs: readonly ScenarioRun[]): string {
-  const failed = runs.filter((run) => !run.holds).length;
-  return `${runs.length} ${runs.length === 1 ? 'scenario' : 'scenarios'}: ${runs.length - failed} hold, ${failed} ${failed === 1 ? 'fails' : 'fail'}\n`;
+function labelled(label: string, text: string, { columns, isColoured }: Look): string[] {
+  const { faint } = paintFor({ isColoured });
+  const [head, ...rest] = wrapped(text, `${label.padStart(LABEL_COLUMNS)}  `, columns);
+  return [faint(head!.slice(0, LABEL_COLUMNS)) + head!.slice(LABEL_COLUMNS), ...rest];
+}
+
+/** The instants of one chain have one unit and equally many decimals, so that they can be compared at a glance. */
+function instantIn(seconds: number, longestSeconds: number): string {
+  return longestSeconds < 1 ? `${(seconds * 1000).toFixed(2)} ms` : `${seconds.toFixed(4)} s`;
+}
+
+/** Equal for causes that differ only in which of several like parts they are about. */
+function likeness(cause: readonly CauseLink[]): string {
+  const owner = ownerOf(cause);
+  const name = new RegExp(`(?<![\\w-])${owner}(?![\\w-])`, 'g');
+  return JSON.stringify(cause.map(({ seconds, says }) => [seconds, owner === '' ? says : says.replaceAll(name, '\0')]));
+}
+
+/** The part that the chain begins with. */
+function ownerOf(cause: readonly CauseLink[]): string {
+  const signal = cause[0]?.signal ?? '';
+  return signal.slice(0, Math.max(0, signal.lastIndexOf('.')));
 }

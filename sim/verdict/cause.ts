@@ -9,7 +9,7 @@ import { type Act, type Assembly, assemble, type SettledPart } from '../bench/as
 import type { Journal } from '../kernel/kernel.ts';
 import type { Link, Told, Wanted } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
-import type { Dimension } from '../units/index.ts';
+import { type Dimension, formatQuantity } from '../units/index.ts';
 
 /** One line of a cause, from effect to root. */
 export interface CauseLink {
@@ -155,5 +155,11 @@ function tell(
     wired: (inPort) => part.wiring[inPort],
     word,
   };
-  return part.kind.explain?.[port]?.(link) ?? { says: `${signal} is ${word(signal, found.value)}` };
+  return part.kind.explain?.[port]?.(link) ?? { says: `${signal} is ${valueWords(assembly, signal, found.value)}` };
+}
+
+/** A value as a reader of the cause wants it: the mode's word, or the number with its unit. */
+function valueWords(assembly: Assembly, signal: string, value: number): string {
+  const info = assembly.signals[assembly.signalIndex.get(signal)!]!;
+  return info.modes?.[value] ?? formatQuantity(value, info.dimension);
 }

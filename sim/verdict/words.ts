@@ -17,15 +17,15 @@ export function expectationWords(item: ExpectationItem): string {
     (words) => words !== '',
   );
   if (span.length > 0) parts.push(span.join(' '));
-  if (item.fails) parts.push('expected to fail');
   return parts.join(', ');
 }
 
-/** One line on an outcome: `left.mode is armed, within 2 s: never. Closest: left.arming at 520 ms, 16 us off.` */
+/** One line on an outcome, with what it is for: `left.mode is armed, within 2 s: never. Closest: left.arming at 520 ms, 16 us off.` */
 export function judgementWords(judgement: Judgement, formula: Formula): string {
   const { truth, margin, atSeconds, signal, unit, note } = judgement;
   const instant = formatQuantity(atSeconds, 'time');
-  const sentences = [`${judgement.text}: ${outcomeWords(judgement, formula, instant)}.`];
+  const purpose = formula.why === null ? '' : ` (${oneLine(formula.why)})`;
+  const sentences = [`${judgement.text}${purpose}: ${outcomeWords(judgement, formula, instant)}.`];
   if (unit !== null && Number.isFinite(margin)) {
     // One good instant is enough for `within`, one bad one for all others: the instant that decides is the best or the worst.
     const isBest = formula.claim === 'within' && formula.premise === null;
@@ -39,7 +39,7 @@ export function judgementWords(judgement: Judgement, formula: Formula): string {
 
 function outcomeWords(judgement: Judgement, formula: Formula, instant: string): string {
   if (judgement.judgedCount === 0) return 'not judged';
-  const surprise = formula.isExpectedToFail ? (judgement.truth ? ', which was not expected' : ', as expected') : '';
+  const surprise = formula.isExpectedToFail ? (judgement.truth ? ', but was expected to fail' : ', as expected') : '';
   if (judgement.truth) return `holds${surprise}`;
   if (formula.claim === 'within' && formula.premise === null) return `never${surprise}`;
   return `not at ${instant}${surprise}`;
