@@ -17,7 +17,7 @@ import { count, formatQuantity, type Settled } from '../sim/units/index.ts';
 
 /** Source: 8161D tables 14-9, 15-5 (timers 0 and 1) and 17-9 (timer 2, which also has 32 and 128). */
 export const PRESCALERS = [1, 8, 32, 64, 128, 256, 1024] as const;
-/** The dividers that each of the chip's timers has; 32 and 128 belong to one of them only (datasheet 8271H, tables 15-9, 16-5, 18-9). */
+/** The dividers that each of the chip's timers has; 32 and 128 are codes of the asynchronous one only (datasheet 8271H, clock select bits). */
 const COMMON_PRESCALERS: readonly number[] = [1, 8, 64, 256, 1024];
 export const MODES = ['fast', 'phase-correct', 'phase-and-frequency-correct'] as const;
 export type PwmMode = (typeof MODES)[number];
