@@ -334,6 +334,8 @@ function make(host: Host, numbers: Parameters): Live {
     },
   });
   const switched = (isClosed: boolean): void => {
+    // The states may have run ahead to the end of a step.
+    host.refresh();
     state.isClosed = isClosed;
     state.overSeconds = 0;
     host.disturb();

@@ -281,6 +281,8 @@ function make(host: Host, numbers: Parameters): Live {
   const { books, bookRates, book } = host.flow({
     states: [],
     bookCount: 1,
+    // What a switching regulator takes follows the supply of the step's start: it changes too slowly to be iterated.
+    loops: supplyIn < 0 ? [] : [supplyIn],
     draw: () => {
       const supplyVolts = values[supplyIn]!;
       const isFed = supplyVolts > numbers.dropout && !state.isHot;

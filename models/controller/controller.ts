@@ -100,8 +100,10 @@ function make(host: Host, numbers: Parameters): Live {
     lookCount: 0,
     powerSeconds: 0,
     cutFromSeconds: Number.POSITIVE_INFINITY,
+    /** Supply at the latest look. */
+    supplyVolts: 0,
   };
-  const { now, values, out, bits } = host;
+  const { now, values, due, out, bits } = host;
   const periodOut = out.period!;
   const pulseOut = out.pulse!;
   const driveOut = out.drive!;
@@ -136,7 +138,7 @@ function make(host: Host, numbers: Parameters): Live {
     host.update(out.neutral!, state.neutralSeconds);
     host.update(out.full!, state.fullSeconds);
   };
-  const isVoltageLow = (): boolean => cutoff?.limit !== undefined && values[supplyOut]! < cutoff.limit;
+  const isVoltageLow = (): boolean => cutoff?.limit !== undefined && state.supplyVolts < cutoff.limit;
   const stop = (): void => {
     state.wanted = 0;
   };
@@ -150,7 +152,7 @@ function make(host: Host, numbers: Parameters): Live {
     hasLearning: numbers.learning !== undefined,
     locksOut: arming.refuse.then === 'lock-out',
     rearmsAtOnce: numbers['signal-loss'].rearm === 'at-once',
-    isPowered: () => values[supplyOut]! >= numbers['least-voltage'],
+    isPowered: () => state.supplyVolts >= numbers['least-voltage'],
     isInWindow: () => windowMargin() >= 0,
     isForward: () => state.wanted > 0,
     isBackward: () => state.wanted < 0,
@@ -171,10 +173,10 @@ function make(host: Host, numbers: Parameters): Live {
     mayResume: () =>
       cutoff !== undefined &&
       cutoff.latched === false &&
-      values[supplyOut]! >= releaseVolts &&
+      state.supplyVolts >= releaseVolts &&
       host.isAwake(silenceTimer),
     mayResumeAtNeutral: () =>
-      cutoff !== undefined && cutoff.latched !== 'power-cycle' && values[supplyOut]! >= releaseVolts,
+      cutoff !== undefined && cutoff.latched !== 'power-cycle' && state.supplyVolts >= releaseVolts,
     forgetReverse: () => {
       state.mayReverse = false;
     },
@@ -261,13 +263,14 @@ function make(host: Host, numbers: Parameters): Live {
     apply();
   });
   const lookTimer = host.timer(() => {
-    host.sample(supplyOut);
     lookAtSupply();
     state.lookCount += 1;
     host.wake(lookTimer, state.powerSeconds + state.lookCount / LOOKS_PER_SECOND);
   });
   const lookAtSupply = (): void => {
+    host.sample(supplyOut);
     const supplyVolts = values[supplyOut]!;
+    state.supplyVolts = supplyVolts;
     if (!controller.isPowered()) {
       run.send(events.supply);
       apply();
@@ -284,6 +287,7 @@ function make(host: Host, numbers: Parameters): Live {
   };
   const switchPower = (): void => {
     host.sample(supplyOut);
+    state.supplyVolts = values[supplyOut]!;
     const isPowered = controller.isPowered();
     if (isPowered === state.isPowered) return;
     state.isPowered = isPowered;
@@ -313,7 +317,8 @@ function make(host: Host, numbers: Parameters): Live {
     state.isHigh = true;
     if (state.riseSeconds >= 0) {
       state.periodSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, 0);
-      host.note(periodOut, state.periodSeconds);
+      values[periodOut] = state.periodSeconds;
+      host.noted(periodOut);
     }
     state.riseSeconds = now[0]!;
   };
@@ -322,7 +327,8 @@ function make(host: Host, numbers: Parameters): Live {
     state.pulseSeconds = measuredSeconds(now[0]! - state.riseSeconds, state.clockError, numbers.pulse.resolution);
     const isWidthGood = state.pulseSeconds >= leastPulse && state.pulseSeconds <= mostPulse;
     const isPeriodGood = periodMargin() >= 0;
-    host.emit(pulseOut, state.pulseSeconds);
+    values[pulseOut] = state.pulseSeconds;
+    host.published(pulseOut);
     if (isWaiting[run.state.mode] === 1)
       host.update(
         out.arming!,
@@ -330,7 +336,8 @@ function make(host: Host, numbers: Parameters): Live {
       );
     if (isWidthGood && isPeriodGood) {
       state.wanted = driveOf(state.pulseSeconds, scale);
-      host.wake(silenceTimer, now[0]! + controller.lostSeconds);
+      due[silenceTimer] = now[0]! + controller.lostSeconds;
+      host.moved(silenceTimer);
       run.send(events.pulse);
     } else {
       run.send(events.bad);

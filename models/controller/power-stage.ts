@@ -28,6 +28,8 @@ export interface PowerStage {
 
 /** Closer than this share to a limit the current counts as being there. */
 const AT_LIMIT = 0.999;
+/** A back-emf above this share of the supply may begin to conduct. */
+const NEAR_SUPPLY = 0.8;
 
 export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
   const { power } = numbers;
@@ -73,6 +75,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     const isAtMost = forward >= AT_LIMIT * state.limitAmps && free > drop;
     const isAtLeast = forward <= AT_LIMIT * least && free < drop;
     if (isAtMost || isAtLeast) duty = drop / supplyVolts;
+    if (forward >= AT_LIMIT * state.limitAmps || forward <= AT_LIMIT * least) leaning[0] = 1;
     values[dutyOut] = duty * sign;
     values[currentOut] = duty * forward + switchingShare * Math.abs(amps) + power.idle;
     values[leastOut] = sign > 0 ? least : -state.limitAmps;
@@ -82,6 +85,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     const emf = values[emfIn]!;
     const sign = Math.sign(emf);
     const share = 1 - state.brake;
+    if (state.isPowered && Math.abs(emf) > NEAR_SUPPLY * share * supplyVolts && share > 0) leaning[0] = 1;
     const conducts = state.isPowered && Math.abs(emf) > share * supplyVolts && sign !== 0;
     values[leastOut] = conducts && sign > 0 ? -power['brake-limit'] : 0;
     values[mostOut] = conducts && sign < 0 ? power['brake-limit'] : 0;
@@ -98,9 +102,10 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     values[dutyOut] = duty;
     values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
   };
-  const { books, bookRates, book } = host.flow({
+  const { books, bookRates, book, leaning } = host.flow({
     states: [],
     bookCount: 1,
+    loops: [supplyOut],
     draw: () => {
       const supplyVolts = values[supplyOut]!;
       if (!hasMotor) values[currentOut] = state.isPowered ? power.idle : 0;

@@ -146,6 +146,17 @@ function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonl
   return { seconds: act.seconds, act: () => live.command?.(act.form, act.contents) };
 }
 
+/** Ports wired to a signal that none of these parts gives: such a bench cannot be assembled. */
+export function looseEnds(parts: readonly SettledPart[]): { readonly part: string; readonly port: string }[] {
+  const partNames = new Set(parts.map((part) => part.name));
+  const given = new Set(signalsOf(parts).map((signal) => signal.name));
+  return parts.flatMap((part) =>
+    Object.entries(wiringOf(part, parts, partNames)).flatMap(([port, from]) =>
+      from === undefined || given.has(from) ? [] : [{ part: part.name, port }],
+    ),
+  );
+}
+
 function wiringOf(
   part: SettledPart,
   parts: readonly SettledPart[],
@@ -204,6 +215,11 @@ function hostOf(
       kernel.moved(timer);
     },
     isAwake: (timer) => kernel.due[timer]! < Number.POSITIVE_INFINITY,
+    due: kernel.due,
+    moved: (timer) => kernel.moved(timer),
+    published: (signal) => kernel.publish(signal),
+    noted: (signal) => kernel.note(signal),
+    isTraced: kernel.journal !== undefined,
     emit: (signal, value) => {
       values[signal] = value;
       kernel.publish(signal);
@@ -222,8 +238,8 @@ function hostOf(
     all: (kind, port) =>
       parts.filter((other) => other.kind.kind === kind).map((other) => signalIndex.get(`${other.name}.${port}`)!),
     flow: (flow) => {
-      const { x, dx, books, bookRates } = kernel.continuum;
-      return { x, dx, books, bookRates, ...kernel.continuum.join(part.name, flow) };
+      const { x, dx, books, bookRates, leaning } = kernel.continuum;
+      return { x, dx, books, bookRates, leaning, ...kernel.continuum.join(part.name, flow) };
     },
     disturb: () => kernel.disturb(),
     refresh: () => kernel.continuum.refresh(now),

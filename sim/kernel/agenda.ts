@@ -19,13 +19,16 @@ export class Agenda {
   private readonly width: number;
   private insertionCount = 0;
 
-  /** `rankOf[timer]` is the rank of the part that owns the timer; it must never fall from one timer to the next. */
-  constructor(rankOf: readonly number[]) {
+  /**
+   * `rankOf[timer]` is the rank of the part that owns the timer; it must never fall from one timer to the next.
+   * `dueSeconds` may be handed in, to be written to before the agenda exists; it must be long enough.
+   */
+  constructor(rankOf: readonly number[], dueSeconds?: Float64Array) {
     const timerCount = rankOf.length;
     let width = 1;
     while (width < timerCount) width *= 2;
     this.width = width;
-    this.dueSeconds = new Float64Array(width).fill(Number.POSITIVE_INFINITY);
+    this.dueSeconds = (dueSeconds ?? new Float64Array(width)).fill(Number.POSITIVE_INFINITY);
     this.insertion = new Float64Array(width);
     this.rankOf = new Int32Array(width).fill(rankOf[timerCount - 1] ?? 0);
     this.rankOf.set(rankOf);
@@ -40,6 +43,11 @@ export class Agenda {
 
   rank(timer: number): number {
     return this.rankOf[timer]!;
+  }
+
+  /** To be called after a timer's due time became Infinity: only where the tree still shows it is there anything to do. */
+  dropped(timer: number): void {
+    if (this.width > 1 && this.winners[(timer + this.width) >> 1] === timer) this.changed(timer);
   }
 
   /** To be called after `dueSeconds[timer]` was written. */

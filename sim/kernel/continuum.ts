@@ -4,7 +4,10 @@
  *
  * A network of parts is a tree (battery, harness, controllers, motors, vehicle), so that one evaluation is three
  * sweeps: `draw` from the leaves to the root (who takes what current), `feed` from the root to the leaves (what voltage
- * arrives), `slope` (how each state changes). No algebraic loop is left to be solved.
+ * arrives), `slope` (how each state changes). A few draws depend on the voltage that only the feed after them tells (a
+ * bridge at its current limit takes constant power). They start from what that voltage was at the start of the step, and
+ * the sweeps are repeated while one of them leans on it: an evaluation is thus a function of the states alone, and
+ * looking at a run changes nothing in it.
  *
  * Method: Bogacki and Shampine's 3(2) pair (Appl. Math. Lett. 2, 1989) with error control. The design named RK4 with a
  * bounded step; a motor winding settles in a millisecond and then nothing happens for seconds, so that an adaptive
@@ -19,8 +22,11 @@ const CAPACITY = 192;
 /** Error allowed a step, as a share of a state's scale. */
 const TOLERANCE = 1e-4;
 const LEAST_STEP_SECONDS = 1e-7;
-const MOST_STEP_SECONDS = 0.02;
+const MOST_STEP_SECONDS = 0.1;
 const FIRST_STEP_SECONDS = 1e-4;
+/** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
+const LOOP_TOLERANCE = 1e-7;
+const LOOP_ROUNDS = 24;
 
 /** The numbers of a bench ran away: a fault of its parameters, or of the models' range of validity. */
 export class NumericalBlowUp extends Error {
@@ -59,6 +65,8 @@ export class Continuum {
   bookCount = 0;
   /** Somebody reads the books: only then are they kept. */
   isBooking = false;
+  /** Set to 1 by a draw whose result hangs on one of the signals in its `loops`. */
+  readonly leaning = new Uint8Array(1);
 
   private readonly members: Member[] = [];
   private readonly scales = new Float64Array(CAPACITY);
@@ -67,6 +75,11 @@ export class Continuum {
   private slopes: (() => void)[] = [];
   private settles: ((elapsedSeconds: number) => boolean)[] = [];
   private excesses: (() => number)[] = [];
+  /** Signals that draws read before they are fed, and what they were at the start of the step under way. */
+  private loops: number[] = [];
+  private readonly guesses = new Float64Array(CAPACITY);
+  private readonly used = new Float64Array(CAPACITY);
+  private readonly values: Float64Array;
   private readonly tolerance: number;
   private readonly mostSeconds: number;
   /** Start (A) and end (B) of the step under way: states, slopes, books and their rates (`book2` at A). */
@@ -85,7 +98,9 @@ export class Continuum {
   readonly instants = new Float64Array([0, 0, FIRST_STEP_SECONDS, -1, 0]);
   private isDisturbed = true;
 
-  constructor(limits: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS }) {
+  /** `values` are those of all signals of the bench. */
+  constructor(values: Float64Array, limits: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS }) {
+    this.values = values;
     this.tolerance = limits.tolerance;
     this.mostSeconds = limits.mostSeconds;
   }
@@ -114,6 +129,7 @@ export class Continuum {
     this.slopes = given(flows.map((one) => one.slope));
     this.settles = given(flows.map((one) => one.settle));
     this.excesses = given(flows.map((one) => one.excess));
+    this.loops.push(...(flow.loops ?? []));
     return place;
   }
 
@@ -180,6 +196,7 @@ export class Continuum {
       this.bookA.set(this.books);
       this.book2.set(this.bookRates);
     }
+    for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;
     instants[0] = seconds;
     if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
@@ -251,9 +268,21 @@ export class Continuum {
   }
 
   private sweep(): void {
-    const { draws, feeds } = this;
-    for (let index = 0; index < draws.length; index += 1) draws[index]!();
-    for (let index = 0; index < feeds.length; index += 1) feeds[index]!();
+    const { draws, feeds, loops, guesses, values, leaning, used } = this;
+    for (let index = 0; index < loops.length; index += 1) values[loops[index]!] = guesses[index]!;
+    for (let round = 0; round < LOOP_ROUNDS; round += 1) {
+      leaning[0] = 0;
+      for (let index = 0; index < loops.length; index += 1) used[index] = values[loops[index]!]!;
+      for (let index = 0; index < draws.length; index += 1) draws[index]!();
+      for (let index = 0; index < feeds.length; index += 1) feeds[index]!();
+      if (leaning[0] === 0) return;
+      let moved = 0;
+      for (let index = 0; index < loops.length; index += 1) {
+        const value = values[loops[index]!]!;
+        moved = Math.max(moved, Math.abs(value - used[index]!) / (1 + Math.abs(value)));
+      }
+      if (!(moved > LOOP_TOLERANCE)) return;
+    }
   }
 
   private slope(): void {
@@ -303,7 +332,7 @@ export class Continuum {
   }
 
   private arrays(): readonly Float64Array[] {
-    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, instants } = this;
-    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, instants];
+    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants } = this;
+    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants];
   }
 }

@@ -60,6 +60,9 @@ export interface Snapshot {
   readonly continuum: readonly Float64Array[];
 }
 
+/** Timers that all parts of a bench may have together. */
+const TIMERS_MOST = 2048;
+
 /** More deliveries than this at one instant mean that parts answer each other for ever. */
 const DELIVERIES_PER_INSTANT = 100_000;
 
@@ -68,7 +71,7 @@ export class Kernel {
   readonly now = new Float64Array(1);
   readonly values: Float64Array;
   /** When each timer is due, timers being numbered through all parts in rank order. Write here, then call `moved`. */
-  due: Float64Array = new Float64Array(0);
+  readonly due = new Float64Array(TIMERS_MOST).fill(Number.POSITIVE_INFINITY);
   readonly streams: Streams;
   readonly continuum: Continuum;
   /** Events handled so far: deliveries and timers. */
@@ -82,6 +85,8 @@ export class Kernel {
   private agenda = new Agenda([0]);
   private placements: readonly Placement[] = [];
   private flowTimer = 0;
+  /** The timer that is due before all others, kept out of the tree; -1 when the tree has it. */
+  private front = -1;
   private inputs: ((changed: number) => void)[] = [];
   private readonly timers: (() => void)[] = [];
   private commands: readonly Command[] = [];
@@ -113,8 +118,8 @@ export class Kernel {
   ) {
     const signalCount = routes.length;
     this.streams = new Streams(seed);
-    this.continuum = new Continuum(limits);
     this.values = new Float64Array(signalCount);
+    this.continuum = new Continuum(this.values, limits);
     this.watched = new Uint8Array(signalCount);
     this.lastEntries = new Float64Array(signalCount);
     this.samplers = new Array(signalCount).fill(undefined);
@@ -145,8 +150,8 @@ export class Kernel {
     // After all parts, so that whatever they change at one instant is taken together.
     ranks.push(placements.length);
     this.timers.push(() => this.advanceFlow());
-    this.agenda = new Agenda(ranks);
-    this.due = this.agenda.dueSeconds;
+    assert(ranks.length <= TIMERS_MOST, 'a bench has more timers than there is room for', { count: ranks.length });
+    this.agenda = new Agenda(ranks, this.due);
     this.timerCauses = new Float64Array(ranks.length);
     this.changed = new Int32Array(placements.length);
     this.inputCauses = new Float64Array(placements.length);
@@ -176,7 +181,24 @@ export class Kernel {
   /** To be called after `due[timer]` was written. */
   moved(timer: number): void {
     this.timerCauses[timer] = this.cause;
-    this.agenda.changed(timer);
+    const { due, agenda } = this;
+    const seconds = due[timer]!;
+    const { front } = this;
+    if (front >= 0) {
+      if (front !== timer && seconds > due[front]!) {
+        agenda.changed(timer);
+        return;
+      }
+      // It is no longer alone in front: from here on the tree decides.
+      this.front = -1;
+      agenda.changed(front);
+    }
+    // A part at work often sets what comes next of all; that one need not go through the tree.
+    if (seconds < due[agenda.first]!) {
+      this.front = timer;
+      return;
+    }
+    agenda.changed(timer);
   }
 
   setSampler(signal: number, sampler: () => void): void {
@@ -247,7 +269,7 @@ export class Kernel {
 
   private next(): boolean {
     const { agenda, now, due } = this;
-    const timer = agenda.first;
+    const timer = this.front >= 0 ? this.front : agenda.first;
     const timerDue = due[timer]!;
     if (this.pendingCount > 0) {
       const rank = this.lowestPending();
@@ -268,10 +290,10 @@ export class Kernel {
     }
     this.eventCount += 1;
     this.cause = this.timerCauses[timer]!;
-    // Most timers set themselves again at once, so the tree is told only afterwards; nobody asks it in between.
     due[timer] = Number.POSITIVE_INFINITY;
+    this.front = -1;
+    agenda.dropped(timer);
     this.timers[timer]!();
-    if (due[timer] === Number.POSITIVE_INFINITY) agenda.changed(timer);
     return true;
   }
 
@@ -321,6 +343,8 @@ export class Kernel {
 
   /** Everything needed to go on from here with the same result. */
   save(): Snapshot {
+    if (this.front >= 0) this.agenda.changed(this.front);
+    this.front = -1;
     return {
       seconds: this.now[0]!,
       values: this.values.slice(),
@@ -351,6 +375,7 @@ export class Kernel {
     this.now[0] = snapshot.seconds;
     this.values.set(snapshot.values);
     this.agenda.restore(snapshot.agenda);
+    this.front = -1;
     this.changed.set(snapshot.changed);
     this.pending.set(snapshot.pending);
     this.inputCauses.set(snapshot.inputCauses);

@@ -91,6 +91,15 @@ export interface Host<In extends string = string, Out extends string = string> {
   wake(timer: number, seconds: number): void;
   sleep(timer: number): void;
   isAwake(timer: number): boolean;
+  /** When each timer is due, by timer. For hot paths, where a float64 passed to a function is boxed: write, then `moved`. */
+  readonly due: Float64Array;
+  moved(timer: number): void;
+  /** Publishes what was written to `values[signal]`: `emit` for hot paths. */
+  published(signal: number): void;
+  /** The same for a quiet signal. */
+  noted(signal: number): void;
+  /** Somebody is tracing causes, so that what is only sampled should be told too. */
+  readonly isTraced: boolean;
   /** Publishes, whether or not the value is new. */
   emit(signal: number, value: number): void;
   /** Publishes if the value is new. */
@@ -124,6 +133,8 @@ export interface Flow {
   readonly states: readonly { readonly name: string; readonly start: number; readonly scale: number }[];
   /** Running integrals that feed nothing back, such as energies. */
   readonly bookCount?: number;
+  /** Own or other signals that `draw` reads before they are fed; where it leans on one, it sets `leaning[0]` to 1. */
+  readonly loops?: readonly number[];
   /** From the leaves to the root: write the currents that this part takes. */
   readonly draw?: () => void;
   /** From the root to the leaves: write the voltages that this part gives. */
@@ -141,6 +152,7 @@ export interface FlowPlace {
   readonly dx: Float64Array;
   readonly books: Float64Array;
   readonly bookRates: Float64Array;
+  readonly leaning: Uint8Array;
   /** Where the part's states and books begin. */
   readonly state: number;
   readonly book: number;
