@@ -89,6 +89,35 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       done(schema(of, streams));
     });
 
+  program
+    .command('show')
+    .description('play a scenario on a dashboard: forth, back, slowed down, with its causes')
+    .argument('<scenarios...>', 'scenario files; with several, a key switches between them')
+    .option('--at <instant>', 'stand paused at this instant, such as `0.31 s`')
+    .option('--ascii', 'draw with ASCII characters only (done by itself where the terminal promises no UTF-8)')
+    .addHelpText(
+      'after',
+      '\nWithout a terminal it prints the last frame, or the one at --at, as text.\nThe key ? lists all keys.',
+    )
+    .action(async (files: string[], options: { at?: string; ascii?: boolean }) => {
+      const { show } = await import('./show.ts');
+      done(await show(files, options, streams, process));
+    });
+
+  program
+    .command('drive')
+    .description('drive a bench by hand: the keyboard is pedal, selector, switch and pliers')
+    .argument('<file>', 'a bench; or a scenario, whose expectations are then watched while you drive')
+    .option('--ascii', 'draw with ASCII characters only (done by itself where the terminal promises no UTF-8)')
+    .addHelpText(
+      'after',
+      '\nWhat was done can be saved as a scenario that replays to the same digest.\nThe key ? lists all keys.',
+    )
+    .action(async (file: string, options: { ascii?: boolean }) => {
+      const { drive } = await import('./drive.ts');
+      done(await drive(file, options, streams, process));
+    });
+
   return program;
 }
 

@@ -1,0 +1,115 @@
+/** The lower panels: how the expectations stand, the script with what is done and to come, and what happened last. */
+import type { Act } from '../bench/assemble.ts';
+import { formatQuantity } from '../units/index.ts';
+import type { Glyphs } from './glyphs.ts';
+import { cut, fitted, type Line, span, spread, type Tone } from './line.ts';
+import type { Session } from './session.ts';
+import { firstFailure, type Standing } from './standing.ts';
+
+/** A title row, then one row an expectation; the undecided and the failed ones come into view first. */
+export function expectationLines(session: Session, width: number, height: number, glyphs: Glyphs): Line[] {
+  const { standings } = session;
+  const first = firstFailure(standings);
+  const rows = standings.map((standing) => standingLine(standing, standing === first, width, glyphs));
+  if (rows.length === 0) rows.push([span('none stated', 'faint')]);
+  const worst = first === undefined ? -1 : standings.indexOf(first);
+  return [titled('expectations', width, glyphs), ...windowed(rows, height - 1, Math.max(worst, 0), width, glyphs)];
+}
+
+/** `holds`, `fails` are settled; `so far` and `not yet` may still turn. */
+export function standingWords({ judgement, isDecided }: Standing): { readonly word: string; readonly tone: Tone } {
+  if (isDecided) {
+    if (judgement.judgedCount === 0) return { word: 'not asked', tone: 'faint' };
+    return judgement.holds ? { word: 'holds', tone: 'good' } : { word: 'FAILS', tone: 'bad' };
+  }
+  return judgement.truth && judgement.judgedCount > 0
+    ? { word: 'so far', tone: 'plain' }
+    : { word: 'not yet', tone: 'faint' };
+}
+
+function standingLine(standing: Standing, isFirst: boolean, width: number, glyphs: Glyphs): Line {
+  const { judgement, isDecided } = standing;
+  const { word, tone } = standingWords(standing);
+  const mark = !isDecided || judgement.judgedCount === 0 ? glyphs.open : judgement.holds ? glyphs.holds : glyphs.fails;
+  const { margin, unit } = judgement;
+  const amount =
+    unit === null || !Number.isFinite(margin)
+      ? ''
+      : `${formatQuantity(Math.abs(margin), unit)} ${judgement.truth ? 'spare' : 'off'}`;
+  const right = `${amount === '' ? '' : ` ${amount},`} ${isFirst ? 'first to fail' : word}`;
+  return spread(
+    [span(`${mark} `, tone), span(glyphs.clean(judgement.text))],
+    [span(glyphs.clean(right), tone)],
+    width,
+    glyphs.ellipsis,
+  );
+}
+
+/** A title row, then the acts of the script about the present instant. */
+export function scriptLines(session: Session, width: number, height: number, glyphs: Glyphs): Line[] {
+  const { acts } = session.play;
+  const { seconds } = session.player;
+  const next = acts.findIndex((act) => act.seconds > seconds);
+  const rows = acts.map((act): Line => {
+    const isDone = act.seconds <= seconds;
+    const mark = isDone ? glyphs.done : act === acts[next] ? glyphs.chosen : glyphs.coming;
+    const text = `${mark} ${formatQuantity(act.seconds, 'time').padStart(8)}  ${glyphs.clean(actWords(act))}`;
+    return [span(text, isDone ? 'faint' : 'plain')];
+  });
+  if (rows.length === 0)
+    rows.push([
+      span(session.drive === undefined ? 'nothing is done' : 'nothing done yet: p switches the power on', 'faint'),
+    ]);
+  const around = next < 0 ? rows.length - 1 : Math.max(0, next - 1);
+  return [titled('script', width, glyphs), ...windowed(rows, height - 1, around, width, glyphs)];
+}
+
+/** `pedal press 100 %, over 1 s` */
+export function actWords(act: Act): string {
+  if ('event' in act) return `${act.part}: ${act.event}${act.amount === 0 ? '' : ` (${act.amount})`}`;
+  if (act.contents === undefined) return `${act.part} ${act.form}`;
+  const words = Object.entries(act.contents as Readonly<Record<string, unknown>>).flatMap(([key, value]) => {
+    if (typeof value !== 'number') return [`${key} ${String(value)}`];
+    if (key === act.form) return [`${key} ${formatQuantity(value, key === 'release' ? 'time' : 'ratio')}`];
+    return value === 0 ? [] : [`${key} ${formatQuantity(value, 'time')}`];
+  });
+  return `${act.part} ${words.join(', ')}`;
+}
+
+/** A title row, then the latest changes, the last one at the bottom; on a high panel each with its reason below it. */
+export function eventLines(session: Session, width: number, height: number, glyphs: Glyphs): Line[] {
+  const { items } = session.player.log;
+  const rowsEach = height - 1 >= 8 ? 2 : 1;
+  const room = Math.max(0, Math.floor((height - 1) / rowsEach));
+  const shown = items.slice(Math.max(0, items.length - room));
+  const rows = shown.flatMap(({ seconds, signal, to, says, cause }, index): Line[] => {
+    const isLast = index === shown.length - 1;
+    const reason = glyphs.clean(says !== '' ? says : cause === undefined ? 'said by the script' : `after ${cause}`);
+    const what = `${formatQuantity(seconds, 'time').padStart(8)}  ${glyphs.clean(`${signal} ${to}`)}`;
+    if (rowsEach === 1) return [[span(what, isLast ? 'strong' : 'plain'), span(`  ${reason}`, 'faint')]];
+    return [
+      [span(what, isLast ? 'strong' : 'plain')],
+      [span(`          ${cut(reason, Math.max(0, width - 10), glyphs.ellipsis)}`, 'faint')],
+    ];
+  });
+  if (rows.length === 0) rows.push([span('nothing has changed yet', 'faint')]);
+  return [titled('what happened last', width, glyphs), ...rows.map((row) => fitted(row, width, glyphs.ellipsis))];
+}
+
+export function titled(title: string, width: number, glyphs: Glyphs): Line {
+  return [
+    span(`${glyphs.horizontal} ${title} `, 'faint'),
+    span(glyphs.horizontal.repeat(Math.max(0, width - title.length - 3)), 'faint'),
+  ];
+}
+
+/** So many rows about the wanted one, with what is left out counted on the last row. */
+function windowed(rows: readonly Line[], height: number, wanted: number, width: number, glyphs: Glyphs): Line[] {
+  if (rows.length <= height) return rows.map((row) => fitted(row, width, glyphs.ellipsis));
+  const room = Math.max(1, height - 1);
+  const from = Math.min(Math.max(0, wanted - Math.floor(room / 2)), rows.length - room);
+  const shown = rows.slice(from, from + room).map((row) => fitted(row, width, glyphs.ellipsis));
+  return height <= 1
+    ? shown
+    : [...shown, fitted([span(`  ${rows.length - room} more (tab)`, 'faint')], width, glyphs.ellipsis)];
+}
