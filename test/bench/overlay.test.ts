@@ -86,6 +86,13 @@ describe('overlay: a gap in a merged map', () => {
 });
 
 describe('overlay: size', () => {
+  test('what would be too deep with the bench’s own levels is refused, and the bench stays', () => {
+    const bench = treeOfText('a: 1');
+    const deep = `${'x.'.repeat(40)}x: ${'['.repeat(40)}${']'.repeat(40)}\n`;
+    const { tree, problems } = overlay(bench, treeOfText(deep));
+    expect(problems.map(({ code }) => code)).toEqual(['too-deep']);
+    expect(tree).toBe(bench);
+  });
   test('what would grow past the limit is refused', () => {
     const wide = Array.from({ length: 1001 }, (_, index) => `k${index}: 1`).join('\n');
     expect(overlay(treeOfText('a: 1') as TreeMap, treeOfText(wide)).problems.map(({ code }) => code)).toEqual([
