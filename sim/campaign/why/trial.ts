@@ -1,0 +1,56 @@
+/**
+ * One run of a scenario with something changed, judged only for the expectations in question: it records only what
+ * they read and ends as soon as the last of them is decided.
+ */
+import { assemble } from '../../bench/assemble.ts';
+import { type DescribedPart, settleParts } from '../../bench/schema.ts';
+import { record } from '../../trace/record.ts';
+import type { Trace } from '../../trace/trace.ts';
+import { type Formula, signalsRead } from '../../verdict/expectation.ts';
+import { judge } from '../../verdict/judge.ts';
+import type { Scenario } from '../../verdict/run-scenario.ts';
+
+/** What became of the expectations in question, in their order, and what was recorded to tell. */
+export interface Outcome {
+  readonly truths: readonly boolean[];
+  /** In base units, infinite where there is none. */
+  readonly margins: readonly number[];
+  readonly trace: Trace;
+}
+
+/** Runs and judges; `asked` are places in the scenario's list of expectations. */
+export function trialOf(scenario: Scenario, asked: readonly number[]): (parts: readonly DescribedPart[]) => Outcome {
+  const formulas = asked.map((index) => scenario.expectations[index]!.formula);
+  const names = new Set(formulas.flatMap(signalsRead));
+  const untilSeconds = Math.max(0, ...formulas.map((formula) => decidedBy(formula, scenario.durationSeconds)));
+  return (parts) => {
+    const recorder = record(assemble(settleParts(parts), scenario.seed, scenario.acts), names);
+    recorder.runTo(untilSeconds);
+    const judgements = formulas.map((formula) => judge(formula, recorder.trace));
+    return {
+      truths: judgements.map(({ truth }) => truth),
+      margins: judgements.map(({ margin }) => margin),
+      trace: recorder.trace,
+    };
+  };
+}
+
+/** The instant after which nothing changes the truth of a formula any more, or the end of the run. */
+function decidedBy(formula: Formula, durationSeconds: number): number {
+  const { claim, premise, fromSeconds, untilSeconds, withinSeconds, forSeconds } = formula;
+  if (premise !== null) return durationSeconds;
+  const last = claim === 'within' ? Math.min(fromSeconds + withinSeconds, untilSeconds) : untilSeconds;
+  return Math.min(last + forSeconds, durationSeconds);
+}
+
+/** Whether two runs cannot be told apart by the signals in question. */
+export function isSameTrace(one: Trace, other: Trace): boolean {
+  return one.columns.every((column, index) => {
+    const twin = other.columns[index]!;
+    if (column.length !== twin.length) return false;
+    for (let sample = 0; sample < column.length; sample += 1) {
+      if (column.times[sample] !== twin.times[sample] || !Object.is(column.values[sample], twin.values[sample])) return false;
+    }
+    return true;
+  });
+}
