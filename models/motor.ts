@@ -364,7 +364,7 @@ export const motor: PartKind = {
   ports,
   chart,
   faults,
-  tells: { along: 'power', ports: ['speed', 'current'] },
+  tells: { along: 'motion', ports: ['speed', 'current'] },
   explain: {
     current: ({ name, value, read }) => ({
       says: `${name} takes ${formatQuantity(value, 'current')} at ${formatQuantity(read(`${name}.speed`), 'angular-speed')}, where its back-emf is ${formatQuantity(read(`${name}.emf`), 'voltage')}`,

@@ -271,7 +271,7 @@ export const vehicle: PartKind = {
   chart,
   faults,
   steps,
-  tells: { along: 'power', ports: ['speed', 'distance'] },
+  tells: { along: 'motion', ports: ['speed', 'distance'] },
   explain: { speed: tellSpeed },
   make: make as PartKind['make'],
 };

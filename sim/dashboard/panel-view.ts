@@ -85,7 +85,7 @@ export function eventLines(session: Session, width: number, height: number, glyp
   const rows = shown.flatMap(({ seconds, signal, to, says, cause }, index): Line[] => {
     const isLast = index === shown.length - 1;
     const reason = glyphs.clean(says !== '' ? says : cause === undefined ? 'said by the script' : `after ${cause}`);
-    const what = `${formatQuantity(seconds, 'time').padStart(8)}  ${glyphs.clean(`${signal} ${to}`)}`;
+    const what = `${formatQuantity(seconds, 'time').padStart(8)}  ${glyphs.clean(changeWords(signal, to))}`;
     if (rowsEach === 1) return [[span(what, isLast ? 'strong' : 'plain'), span(`  ${reason}`, 'faint')]];
     return [
       [span(what, isLast ? 'strong' : 'plain')],
@@ -94,6 +94,11 @@ export function eventLines(session: Session, width: number, height: number, glyp
   });
   if (rows.length === 0) rows.push([span('nothing has changed yet', 'faint')]);
   return [titled('what happened last', width, glyphs), ...rows.map((row) => fitted(row, width, glyphs.ellipsis))];
+}
+
+/** `left: refusing` for a mode, `left.refusal: pulse-off-neutral` for another word. */
+function changeWords(signal: string, to: string): string {
+  return signal.endsWith('.mode') ? `${signal.slice(0, -'.mode'.length)}: ${to.split('.').at(-1)}` : `${signal}: ${to}`;
 }
 
 export function titled(title: string, width: number, glyphs: Glyphs): Line {

@@ -1,5 +1,6 @@
 /** The way of the power and the way of the signal from foot to wheel: of each part its telling number and its mode. */
 import type { AssembledPart } from '../bench/assemble.ts';
+import type { Tells } from '../kernel/part.ts';
 import { formatQuantity } from '../units/index.ts';
 import type { Glyphs } from './glyphs.ts';
 import { fitted, type Line, span, type Tone } from './line.ts';
@@ -12,8 +13,16 @@ const CELL_MOST = 24;
 /** Two rows a row of cells: name and number, and below them the mode. */
 export function pathLines(session: Session, width: number, glyphs: Glyphs): Line[] {
   const { parts } = session.player.assembly;
-  const along = (way: 'power' | 'signal') => parts.filter((part) => tellsOf(part).along === way);
-  return [...wayLines(session, along('power'), width, glyphs), ...wayLines(session, along('signal'), width, glyphs)];
+  const along = (way: Tells['along']) => parts.filter((part) => tellsOf(part).along === way);
+  // What moves is wired from the wheel back; it is shown from the motors on.
+  const motion = along('motion').sort((a, b) => rankOf(b) - rankOf(a));
+  return [
+    ...wayLines(session, along('power'), width, glyphs),
+    ...wayLines(session, [...along('signal'), ...motion], width, glyphs),
+  ];
+  function rankOf(part: AssembledPart): number {
+    return parts.findIndex(({ kind }) => kind === part.kind);
+  }
 }
 
 function wayLines(session: Session, parts: readonly AssembledPart[], width: number, glyphs: Glyphs): Line[] {
@@ -44,18 +53,10 @@ function cellOf(session: Session, part: AssembledPart, hasNext: boolean, width: 
   const isChanged = hasBusyMode !== true && isRecent(session, `${part.name}.mode`);
   const room = width - 2;
   const nameRoom = Math.max(4, room - number.length - 1);
-  const name = glyphs.clean(part.name);
+  const name = shortName(glyphs.clean(part.name), nameRoom);
   return [
     [
-      ...fitted(
-        [
-          span(name.length > nameRoom ? name.slice(0, nameRoom) : name, 'faint'),
-          span(' '),
-          span(glyphs.clean(number), 'strong'),
-        ],
-        room,
-        glyphs.ellipsis,
-      ),
+      ...fitted([span(name, 'faint'), span(' '), span(glyphs.clean(number), 'strong')], room, glyphs.ellipsis),
       span(hasNext ? `${glyphs.arrow} ` : '  ', 'faint'),
     ],
     [...fitted([span(glyphs.clean(shortMode(mode, room)), toneOf(isChanged))], room, glyphs.ellipsis), span('  ')],
@@ -63,6 +64,11 @@ function cellOf(session: Session, part: AssembledPart, hasNext: boolean, width: 
   function toneOf(changed: boolean): Tone {
     return changed && player.seconds > 0 ? 'strong' : 'plain';
   }
+}
+
+/** `motors.left` becomes `m.left` where there is little room. */
+function shortName(name: string, room: number): string {
+  return name.length <= room ? name : name.replace(/^(.)[^.]*\./, '$1.').slice(0, room);
 }
 
 /** The nested part of a mode alone where the whole does not fit. */
@@ -83,7 +89,7 @@ export function valueWords(session: Session, signal: string): string {
   if (index === undefined) return '';
   const info = player.assembly.signals[index]!;
   const value = player.present(signal);
-  return info.modes?.[value] ?? formatQuantity(value, info.dimension);
+  return info.modes?.[value] ?? formatQuantity(value, info.dimension, { digits: 4 });
 }
 
 /** Whether a signal changed within the last twentieth of a second of the run. */

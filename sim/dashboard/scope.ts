@@ -159,8 +159,10 @@ function valueAt(column: Column, index: number, seconds: number, present: number
 function scaleOf(extremes: Float64Array, bands: readonly Band[]): Scale {
   let low = Number.POSITIVE_INFINITY;
   let high = Number.NEGATIVE_INFINITY;
+  // Of what must hit a range, 0 says that nothing has been measured yet; it would squeeze all else together.
+  const isAimed = bands.some(({ role }) => role === 'aim');
   for (const value of extremes) {
-    if (!Number.isFinite(value)) continue;
+    if (!Number.isFinite(value) || (isAimed && value === 0)) continue;
     if (value < low) low = value;
     if (value > high) high = value;
   }

@@ -220,8 +220,8 @@ export type Explain = (link: Link) => Told;
 
 /** What is worth showing of a part at a glance. */
 export interface Tells {
-  /** Whether the part stands on the way of the foot's wish to the wheel, or on the way of the power. */
-  readonly along: 'signal' | 'power';
+  /** Whether the part stands on the way of the power, on that of the foot's wish, or is what moves in the end. */
+  readonly along: 'power' | 'signal' | 'motion';
   /** The out ports that say most of it, the first one first. */
   readonly ports: readonly string[];
   /** The mode changes with every pass or conversion, so that its changes are no news. */
