@@ -95,13 +95,13 @@ export class EventLog implements Journal {
   }
 }
 
-/** Modes are news unless the part says that they change all the time; other words are where the part tells them. */
+/** Modes are news unless the part says that they change all the time; another word is where the part tells it first. */
 function isNews(assembly: Assembly, name: string): boolean {
   const dot = name.lastIndexOf('.');
   const port = name.slice(dot + 1);
   const { kind } = assembly.parts.find((part) => part.name === name.slice(0, dot))!;
   if (port === 'mode') return kind.tells?.hasBusyMode !== true;
-  return kind.tells?.ports.includes(port) === true;
+  return kind.tells?.ports[0] === port;
 }
 
 /** What the part says of a value of its signal, from the present values of all others. */

@@ -7,8 +7,10 @@ import { modeOf } from './path-view.ts';
 import type { Session } from './session.ts';
 import type { Aim } from './telling.ts';
 
-const NAME_COLUMNS = 22;
-const WORDS_COLUMNS = 27;
+const NAME_COLUMNS = 16;
+/** Columns for the words on a narrow screen, and on one where the range is named too. */
+const WORDS_COLUMNS = { short: 21, long: 30 } as const;
+const LONG_FROM_COLUMNS = 110;
 
 export function needleLines(session: Session, width: number, glyphs: Glyphs): Line[] {
   return session.aims().map((aim) => needleLine(session, aim, width, glyphs));
@@ -26,20 +28,22 @@ function needleLine(session: Session, { part, signal, bands }: Aim, width: numbe
     NAME_COLUMNS,
     glyphs.ellipsis,
   );
-  const words = aimWords(value, aim, (number) => formatQuantity(number, dimension));
+  const isLong = width >= LONG_FROM_COLUMNS;
+  const wordsColumns = isLong ? WORDS_COLUMNS.long : WORDS_COLUMNS.short;
+  const words = aimWords(value, aim, isLong ? ` ${aim.name}` : '', (number) => formatQuantity(number, dimension));
   const tone: Tone = value === 0 ? 'faint' : isInside ? 'good' : 'strong';
-  const ruler = rulerOf(value, bands, width - NAME_COLUMNS - WORDS_COLUMNS - 1, glyphs, (number) =>
+  const ruler = rulerOf(value, bands, width - NAME_COLUMNS - wordsColumns - 1, glyphs, (number) =>
     formatQuantity(number, dimension),
   );
-  return [...name, ...ruler, span(' '), ...fitted([span(words, tone)], WORDS_COLUMNS, glyphs.ellipsis)];
+  return [...name, ...ruler, span(' '), ...fitted([span(words, tone)], wordsColumns, glyphs.ellipsis)];
 }
 
 /** `1536 us, 16 us over neutral` */
-function aimWords(value: number, aim: Band, words: (value: number) => string): string {
+function aimWords(value: number, aim: Band, name: string, words: (value: number) => string): string {
   if (value === 0) return 'nothing seen yet';
-  if (value > aim.most) return `${words(value)}, ${words(value - aim.most)} over ${aim.name}`;
-  if (value < aim.least) return `${words(value)}, ${words(aim.least - value)} under ${aim.name}`;
-  return `${words(value)}, ${words(Math.min(value - aim.least, aim.most - value))} inside ${aim.name}`;
+  if (value > aim.most) return `${words(value)}, ${words(value - aim.most)} over${name}`;
+  if (value < aim.least) return `${words(value)}, ${words(aim.least - value)} under${name}`;
+  return `${words(value)}, ${words(Math.min(value - aim.least, aim.most - value))} inside${name}`;
 }
 
 /** Near the window when the value is near it, else over all that is accepted. */

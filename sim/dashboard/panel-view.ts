@@ -13,14 +13,18 @@ export function expectationLines(session: Session, width: number, height: number
   const rows = standings.map((standing) => standingLine(standing, standing === first, width, glyphs));
   if (rows.length === 0) rows.push([span('none stated', 'faint')]);
   const worst = first === undefined ? -1 : standings.indexOf(first);
-  return [titled('expectations', width, glyphs), ...windowed(rows, height - 1, Math.max(worst, 0), width, glyphs)];
+  return listed('expectations', rows, height, Math.max(worst, 0), width, glyphs);
 }
 
 /** `holds`, `fails` are settled; `so far` and `not yet` may still turn. */
-export function standingWords({ judgement, isDecided }: Standing): { readonly word: string; readonly tone: Tone } {
+export function standingWords({ judgement, isDecided, formula }: Standing): {
+  readonly word: string;
+  readonly tone: Tone;
+} {
   if (isDecided) {
     if (judgement.judgedCount === 0) return { word: 'not asked', tone: 'faint' };
-    return judgement.holds ? { word: 'holds', tone: 'good' } : { word: 'FAILS', tone: 'bad' };
+    if (judgement.holds) return { word: formula.isExpectedToFail ? 'as expected' : 'holds', tone: 'good' };
+    return { word: 'FAILS', tone: 'bad' };
   }
   return judgement.truth && judgement.judgedCount > 0
     ? { word: 'so far', tone: 'plain' }
@@ -33,7 +37,7 @@ function standingLine(standing: Standing, isFirst: boolean, width: number, glyph
   const mark = !isDecided || judgement.judgedCount === 0 ? glyphs.open : judgement.holds ? glyphs.holds : glyphs.fails;
   const { margin, unit } = judgement;
   const amount =
-    unit === null || !Number.isFinite(margin)
+    unit === null || !Number.isFinite(margin) || margin === 0
       ? ''
       : `${formatQuantity(Math.abs(margin), unit)} ${judgement.truth ? 'spare' : 'off'}`;
   const right = `${amount === '' ? '' : ` ${amount},`} ${isFirst ? 'first to fail' : word}`;
@@ -61,7 +65,7 @@ export function scriptLines(session: Session, width: number, height: number, gly
       span(session.drive === undefined ? 'nothing is done' : 'nothing done yet: p switches the power on', 'faint'),
     ]);
   const around = next < 0 ? rows.length - 1 : Math.max(0, next - 1);
-  return [titled('script', width, glyphs), ...windowed(rows, height - 1, around, width, glyphs)];
+  return listed('script', rows, height, around, width, glyphs);
 }
 
 /** `pedal press 100 %, over 1 s` */
@@ -108,13 +112,18 @@ export function titled(title: string, width: number, glyphs: Glyphs): Line {
   ];
 }
 
-/** So many rows about the wanted one, with what is left out counted on the last row. */
-function windowed(rows: readonly Line[], height: number, wanted: number, width: number, glyphs: Glyphs): Line[] {
-  if (rows.length <= height) return rows.map((row) => fitted(row, width, glyphs.ellipsis));
+/** A title, and so many rows about the wanted one; the title says how many there are where not all are shown. */
+function listed(
+  title: string,
+  rows: readonly Line[],
+  height: number,
+  wanted: number,
+  width: number,
+  glyphs: Glyphs,
+): Line[] {
   const room = Math.max(1, height - 1);
-  const from = Math.min(Math.max(0, wanted - Math.floor(room / 2)), rows.length - room);
-  const shown = rows.slice(from, from + room).map((row) => fitted(row, width, glyphs.ellipsis));
-  return height <= 1
-    ? shown
-    : [...shown, fitted([span(`  ${rows.length - room} more (tab)`, 'faint')], width, glyphs.ellipsis)];
+  const from = Math.min(Math.max(0, wanted - Math.floor(room / 2)), Math.max(0, rows.length - room));
+  const shown = rows.slice(from, from + room);
+  const head = shown.length < rows.length ? `${title}, ${shown.length} of ${rows.length}` : title;
+  return [titled(head, width, glyphs), ...shown.map((row) => fitted(row, width, glyphs.ellipsis))];
 }

@@ -201,7 +201,7 @@ function panelLines(session: Session, columns: number, rows: number, glyphs: Gly
       glyphs.ellipsis,
     );
   }
-  const left = Math.floor(columns * 0.56);
+  const left = Math.floor(columns * 0.6);
   const right = columns - left - 1;
   const upper = Math.ceil(rows / 2);
   return beside(
