@@ -5,7 +5,8 @@
  *     switching   the same limits; input power = output power / efficiency
  *     overload    above the current limit the output falls as the load (a resistor) and the limit say
  *     supply gone the output capacitor carries the load: output' = -load / capacitance
- *     a second regulator tied on: each gives its set voltage behind its output resistance and cannot take current back
+ *     a second regulator tied on: each gives its set voltage behind its output resistance and cannot take current back;
+ *                 equal ones share the load, of unequal ones the higher may carry it all
  *     heat        temperature' = (ambient + loss x thermal resistance - temperature) / time constant; off above the trip
  */
 import { setup } from 'xstate';
@@ -114,6 +115,12 @@ export const ports = {
   out: {
     voltage: { means: 'voltage of the rail', dimension: 'voltage' },
     draw: { means: 'current that the regulators take from the harness', dimension: 'current', kind: 'flowing' },
+    first: {
+      means: 'part of it that the first controller named by `from` carries',
+      dimension: 'current',
+      kind: 'flowing',
+    },
+    second: { means: 'part of it that the second one carries', dimension: 'current', kind: 'flowing' },
     load: { means: 'current out of the rail', dimension: 'current', quiet: true },
     temperature: { means: 'temperature of the regulator', dimension: 'temperature', quiet: true },
     energy: { means: 'energy taken from the harness', dimension: 'energy', kind: 'flowing', isBook: true },
@@ -196,6 +203,21 @@ export function tiedVolts(
   return (high * lowOhms + low * highOhms - amps * highOhms * lowOhms) / (highOhms + lowOhms);
 }
 
+/** Share of the load that the first of two tied sources carries. */
+export function firstShare(
+  firstVolts: number,
+  firstOhms: number,
+  secondVolts: number,
+  secondOhms: number,
+  amps: number,
+): number {
+  if (firstOhms + secondOhms === 0 || amps <= 0)
+    return firstVolts === secondVolts ? 0.5 : firstVolts > secondVolts ? 1 : 0;
+  // Both at one voltage V: (first - V) / R1 + (second - V) / R2 = amps.
+  const share = (secondOhms * amps + firstVolts - secondVolts) / ((firstOhms + secondOhms) * amps);
+  return Math.min(1, Math.max(0, share));
+}
+
 /** A resistive load on a source with a current limit: the voltage it is left with. */
 export function limitedVolts(volts: number, amps: number, limitAmps: number): number {
   return amps <= limitAmps ? volts : (volts * limitAmps) / amps;
@@ -240,12 +262,16 @@ function make(host: Host, numbers: Parameters): Live {
     targetVolts: 0,
     amount: 0,
     firstShare: 1,
+    /** What the chart was last told of. */
+    condition: -1,
   };
   const { values, out } = host;
   const supplyIn = host.in.supply!;
   const secondIn = host.in.second!;
   const voltageOut = out.voltage!;
   const drawOut = out.draw!;
+  const firstOut = out.first!;
+  const secondOut = out.second!;
   const energyOut = out.energy!;
   const amps = (): number => state.loadAmps + state.extraAmps;
 
@@ -255,18 +281,14 @@ function make(host: Host, numbers: Parameters): Live {
     const first = Math.max(0, railVolts(values[supplyIn]!, numbers.voltage, numbers.dropout) - state.sagVolts);
     const other =
       second === undefined || secondIn < 0 ? 0 : railVolts(values[secondIn]!, second.voltage, numbers.dropout);
-    const loaded = Math.max(
-      0,
-      tiedVolts(
-        first,
-        numbers['output-resistance'],
-        other,
-        second?.['output-resistance'] ?? numbers['output-resistance'],
-        amps(),
-      ),
-    );
+    const otherOhms = second?.['output-resistance'] ?? numbers['output-resistance'];
+    state.firstShare = other > 0 ? firstShare(first, numbers['output-resistance'], other, otherOhms, amps()) : 1;
+    const loaded = Math.max(0, tiedVolts(first, numbers['output-resistance'], other, otherOhms, amps()));
     return limitedVolts(loaded, amps(), numbers.limit * (other > 0 ? 2 : 1));
   };
+  const isOff = (): boolean => state.targetVolts <= 0 && state.volts <= 0;
+  const isDropping = (): boolean => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01;
+  const isLimiting = (): boolean => amps() > numbers.limit * (second === undefined ? 1 : 2);
   const look = (elapsedSeconds: number): void => {
     state.targetVolts = target();
     const fallenVolts =
@@ -276,6 +298,9 @@ function make(host: Host, numbers: Parameters): Live {
       host.emit(voltageOut, state.volts);
     // While the rail falls it must be looked at again soon, though nothing else may happen.
     if (state.volts > state.targetVolts) host.wake(again, host.now[0]! + AGAIN_SECONDS);
+    const condition = (isOff() ? 1 : 0) + (isDropping() ? 2 : 0) + (isLimiting() ? 4 : 0) + (state.isHot ? 8 : 0);
+    if (condition === state.condition) return;
+    state.condition = condition;
     run.send(lookEvent);
   };
   const { books, bookRates, book } = host.flow({
@@ -287,11 +312,18 @@ function make(host: Host, numbers: Parameters): Live {
       const supplyVolts = values[supplyIn]!;
       const isFed = supplyVolts > numbers.dropout && !state.isHot;
       const outAmps = isFed ? Math.min(amps(), numbers.limit) : 0;
-      values[drawOut] = !isFed
+      const taken = !isFed
         ? 0
         : numbers.kind === 'linear'
-          ? outAmps + numbers.quiescent
-          : (state.volts * outAmps) / (numbers.efficiency * supplyVolts) + numbers.quiescent;
+          ? outAmps
+          : (state.volts * outAmps) / (numbers.efficiency * supplyVolts);
+      const own = isFed ? numbers.quiescent : 0;
+      const one = taken * state.firstShare + own;
+      const two = second === undefined ? 0 : taken * (1 - state.firstShare) + own;
+      values[drawOut] = one + two;
+      // Whose leads carry it: the names in `from` and `second.from`, in this order, as far as they are given.
+      values[firstOut] = numbers.from === undefined ? (second?.from === undefined ? 0 : two) : one;
+      values[secondOut] = numbers.from === undefined ? 0 : two;
     },
     feed: () => {
       values[energyOut] = books[book]!;
@@ -321,9 +353,9 @@ function make(host: Host, numbers: Parameters): Live {
       else if (fault === 'overload') state.extraAmps = isOn ? state.amount : 0;
       else state.sagVolts = isOn ? state.amount : 0;
     },
-    isOff: () => state.targetVolts <= 0 && state.volts <= 0,
-    isDropping: () => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01,
-    isLimiting: () => amps() > numbers.limit,
+    isOff,
+    isDropping,
+    isLimiting,
     isHot: () => state.isHot,
     isCool: () => !state.isHot,
   } satisfies Regulator);

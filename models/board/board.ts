@@ -3,6 +3,9 @@
  *
  *     off -> starting -> running     above the brown-out level, after the start-up time, when the pin is configured
  *     any -> off                     below the brown-out level; it must then rise by the hysteresis to start again
+ *     running -> starting            when the program stood still for the watchdog's time
+ *     pin                            floats until the program configures it, and again from each reset on; a program
+ *                                    that stands still leaves the timer running, and the line goes on pulsing
  *
  * Source: ATmega48P/88P/168P/328P datasheet 8025I, p. 320 (brown-out 2.7 V typical at level 101, hysteresis 50 mV);
  * start-up 65 ms with a crystal on slowly rising power: 2545D p. 29 table 9.
@@ -40,15 +43,26 @@ export const parameters = {
     means: 'what a boot loader waits before the program starts',
     example: '0 s',
   }).prefault('0 s'),
+  watchdog: seconds({
+    above: 0,
+    max: 60,
+    means: 'time after which the watchdog resets a board whose program has stopped; without it there is none',
+    example: '500 ms',
+  }).optional(),
 } as const;
 const schema = z.strictObject(parameters);
 type Parameters = Settled<z.output<typeof schema>>;
+
+/** Values of `board.program`. */
+export const PROGRAM_WORDS = ['stopped', 'running', 'hung'] as const;
+export const HUNG = 2;
 
 export const ports = {
   in: { supply: { means: 'rail that feeds the board', from: () => 'rail.voltage' } },
   out: {
     clock: { means: 'CPU clock; 0 while the board is off or in reset', dimension: 'frequency' },
     pin: { means: 'what the driver of the PWM pin does', dimension: 'count', words: PIN_WORDS },
+    program: { means: 'what its program does', dimension: 'count', words: PROGRAM_WORDS },
     resets: { means: 'resets so far', dimension: 'count' },
   },
 } as const satisfies Ports;
@@ -99,13 +113,18 @@ export const faults = {
     means: 'the output pin is shorted to the supply',
   },
   'pin-open': { enter: 'pin-open', leave: 'mend pin-open', means: 'the wire from the output pin is open' },
+  'program-hung': {
+    enter: 'program-hung',
+    leave: 'mend program-hung',
+    means: 'the program stands still until a reset; the timer goes on making the last pulse',
+  },
 } as const satisfies Readonly<Record<string, Fault>>;
 
 /** Value of `board.pin` that a fault of the pin brings about. */
 const PIN_OF_FAULT: Readonly<Record<string, number>> = { 'pin-stuck-low': 2, 'pin-stuck-high': 3, 'pin-open': 4 };
 
 function make(host: Host, numbers: Parameters): Live {
-  const state = { pinFault: 0, isConfigured: false, resetCount: 0 };
+  const state = { pinFault: 0, isConfigured: false, isHung: false, resetCount: 0 };
   const { values, out } = host;
   const supplyIn = host.in.supply!;
   const board: Board = {
@@ -114,20 +133,36 @@ function make(host: Host, numbers: Parameters): Live {
     isSupplyBad: () => values[supplyIn]! < numbers['brown-out'] || values[supplyIn]! <= 0,
     holdReset: () => {
       state.isConfigured = false;
+      state.isHung = false;
+      host.sleep(watchdog);
       if (values[out.clock!]! > 0) {
         state.resetCount += 1;
         host.emit(out.resets!, state.resetCount);
       }
       showPin();
+      host.update(out.program!, 0);
       host.update(out.clock!, 0);
     },
     runProgram: () => {
       state.isConfigured = true;
+      host.update(out.program!, 1);
       host.update(out.clock!, numbers.clock);
       showPin();
     },
   };
   const showPin = (): void => host.update(out.pin!, state.pinFault > 0 ? state.pinFault : state.isConfigured ? 1 : 0);
+  // The program served the watchdog just before it stopped: the longest time that the line then goes on unguided.
+  const hang = (isHung: boolean): void => {
+    if (!state.isConfigured || state.isHung === isHung) return;
+    state.isHung = isHung;
+    host.update(out.program!, isHung ? HUNG : 1);
+    if (!isHung) host.sleep(watchdog);
+    else if (numbers.watchdog !== undefined) host.wake(watchdog, host.now[0]! + numbers.watchdog);
+  };
+  const watchdog = host.timer(() => {
+    host.finding('watchdog', 'the watchdog reset the board, whose program had stopped');
+    run.send(run.event('watchdog reset'));
+  });
   const run = runChart(host, chart, board);
   const supply = run.event('supply');
   return {
@@ -137,6 +172,7 @@ function make(host: Host, numbers: Parameters): Live {
       run.send(supply);
     },
     fault: (event) => {
+      if (event.endsWith('program-hung')) return hang(event === 'program-hung');
       const entered = PIN_OF_FAULT[event];
       // A second fault of the pin takes the place of the first, whose end then changes nothing.
       if (entered !== undefined) state.pinFault = entered;

@@ -14,6 +14,7 @@ import { runChart } from '../../sim/chart/run.ts';
 import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
 import { count, perSecond, ratio, type Settled, seconds } from '../../sim/units/index.ts';
 import { POSITION_WORDS } from '../selector.ts';
+import { HUNG } from './board.ts';
 import { countsFor, mappedCount } from './law.ts';
 
 const counts = (means: string, low: number, high: number, example: [number, number]) =>
@@ -107,6 +108,7 @@ type Parameters = Settled<z.output<typeof parameters>>;
 export const ports = {
   in: {
     clock: { means: 'board clock; 0 stops the program', from: () => 'board.clock' },
+    program: { means: 'whether the program stands still', from: () => 'board.program' },
     count: { means: 'result of the conversion', from: () => 'adc.count' },
     position: {
       means: 'selector position',
@@ -127,7 +129,7 @@ export const ports = {
     },
   },
   out: {
-    convert: { means: 'conversions asked for: one each control pass', dimension: 'count' },
+    convert: { means: 'conversions asked for: one each control pass', dimension: 'count', derived: true },
     count: { means: 'count that the law is given, after its filter', dimension: 'count', quiet: true },
     compare: { means: 'value written to the compare register', dimension: 'count' },
   },
@@ -213,6 +215,7 @@ function make(host: Host, numbers: Parameters): Live {
     isRunning: false,
     slowed: 1,
     passTick: 0,
+    passTicks: 1,
     passCount: 0,
     filtered: 0,
     isFilterPrimed: false,
@@ -220,7 +223,7 @@ function make(host: Host, numbers: Parameters): Live {
     hasWritten: false,
     slewed: 0,
   };
-  const { now, values, out, bits } = host;
+  const { now, values, due, out, bits } = host;
   const filteredOut = out.count!;
   const convertOut = out.convert!;
   const compareOut = out.compare!;
@@ -276,11 +279,20 @@ function make(host: Host, numbers: Parameters): Live {
   const passTicks = (): number => Math.max(1, Math.round(every * state.slowed * state.hertz));
   /** How much longer than meant the program's unit of time lasts; 0 while the timer has not yet told its tick. */
   const slowedNow = (): number => (keepsTime === undefined ? 1 : (values[tickIn]! * state.hertz) / keepsTime.prescaler);
+  const programIn = host.in.program!;
+  /** The program stood still and goes on where it was. */
+  const goOn = (): void => {
+    state.isRunning = true;
+    state.passTick = Math.round(now[0]! * state.hertz) + state.passTicks;
+    host.wake(passTimer, state.passTick / state.hertz);
+  };
   const passTimer = host.timer(() => {
     state.passCount += 1;
-    host.emit(convertOut, state.passCount);
-    state.passTick += passTicks();
-    host.wake(passTimer, state.passTick / state.hertz);
+    values[convertOut] = state.passCount;
+    host.published(convertOut);
+    state.passTick += state.passTicks;
+    due[passTimer] = state.passTick / state.hertz;
+    host.moved(passTimer);
   });
 
   const law = (value: number): number => {
@@ -308,7 +320,8 @@ function make(host: Host, numbers: Parameters): Live {
     if (filter === 0 || !state.isFilterPrimed) state.filtered = raw;
     else state.filtered += Math.trunc((raw - state.filtered) / 2 ** filter);
     state.isFilterPrimed = true;
-    host.note(filteredOut, state.filtered);
+    values[filteredOut] = state.filtered;
+    host.noted(filteredOut);
   };
   const act = (): void => {
     filterCount(values[countIn]!);
@@ -334,7 +347,8 @@ function make(host: Host, numbers: Parameters): Live {
     state.isFilterPrimed = false;
     state.slewed = neutral;
     run.send(run.event('clock running'));
-    state.passTick = Math.round(now[0]! * state.hertz) + passTicks();
+    state.passTicks = passTicks();
+    state.passTick = Math.round(now[0]! * state.hertz) + state.passTicks;
     host.wake(passTimer, state.passTick / state.hertz);
   };
   /** The timer's tick has changed under a program that keeps time by it: what is left of the pass stretches with it. */
@@ -342,6 +356,7 @@ function make(host: Host, numbers: Parameters): Live {
     const before = state.slowed;
     state.slowed = slowedNow();
     if (!state.isRunning || state.slowed === before) return;
+    state.passTicks = passTicks();
     const nowTick = now[0]! * state.hertz;
     state.passTick = Math.ceil(nowTick + ((state.passTick - nowTick) * state.slowed) / before);
     host.wake(passTimer, state.passTick / state.hertz);
@@ -360,7 +375,13 @@ function make(host: Host, numbers: Parameters): Live {
       if (state.hertz > 0 && changed & (clockBit | tickBit)) {
         keepTime();
         // At the first start the timer tells its tick only after the clock has come, at the same instant.
-        if (!state.isRunning && state.slowed > 0) begin();
+        if (!state.isRunning && !(programIn >= 0 && values[programIn]! === HUNG) && state.slowed > 0) begin();
+      }
+      if (changed & bits.program! && state.hertz > 0) {
+        if (values[programIn]! === HUNG) {
+          state.isRunning = false;
+          host.sleep(passTimer);
+        } else if (!state.isRunning && state.slowed > 0) goOn();
       }
       if (changed & countBit && state.isRunning) act();
     },

@@ -35,7 +35,7 @@ export const ports = {
     drop: { means: 'voltage that its motor takes', from: motorPort('drop'), wakes: false },
     rail: {
       means: 'what the rail takes from it, where it feeds the rail',
-      from: ({ name, fed }) => (fed('rail').includes(name) ? 'rail.draw' : undefined),
+      from: ({ name, fed }) => [undefined, 'rail.first', 'rail.second'][fed('rail').indexOf(name) + 1],
       wakes: false,
     },
   },

@@ -1,8 +1,10 @@
 /** Runs one scenario on its bench and judges what it expects: the main job of the tool, as a library call. */
 import { type Act, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
+import { NumericalBlowUp } from '../kernel/continuum.ts';
 import { record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
+import { formatQuantity } from '../units/index.ts';
 import { type CauseLink, causeOf } from './cause.ts';
 import { type Formula, signalsRead } from './expectation.ts';
 import { type Judgement, judge } from './judge.ts';
@@ -58,20 +60,22 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
   const assembly = assemble(parts, scenario.seed, scenario.acts);
   const wanted = scenario.expectations.flatMap(({ formula }) => signalsRead(formula));
   const recorder = record(assembly, options.record === 'all' ? 'all' : [...wanted, ...(options.record ?? [])]);
-  recorder.runTo(scenario.durationSeconds);
+  const blowUp = blowUpIn(() => recorder.runTo(scenario.durationSeconds));
   const { trace } = recorder;
+  // What was recorded up to then is judged all the same.
+  if (blowUp !== undefined) trace.finish(Math.max(trace.endSeconds, assembly.kernel.now[0]!));
   const expectations = scenario.expectations.map(({ formula, line }): JudgedExpectation => {
     const judgement = judge(formula, trace);
     // What was expected to fail and did is the point of its scenario: its cause is told all the same.
     const cause =
-      judgement.truth || options.causes === false
+      judgement.truth || options.causes === false || blowUp !== undefined
         ? []
         : causeOf(parts, scenario.seed, scenario.acts, judgement.signal, judgement.atSeconds);
     return { ...judgement, formula, line, cause };
   });
   return {
     scenario,
-    holds: expectations.every((expectation) => expectation.holds),
+    holds: blowUp === undefined && expectations.every((expectation) => expectation.holds),
     digest: assembly.kernel.digestText(),
     eventCount: assembly.kernel.eventCount,
     expectations,
@@ -83,7 +87,27 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
           signal.modes?.[assembly.kernel.values[assembly.signalIndex.get(signal.name)!]!] ?? '',
         ]),
     ),
-    findings: assembly.findings,
+    findings: blowUp === undefined ? assembly.findings : [...assembly.findings, blowUpFinding(blowUp)],
     trace,
+  };
+}
+
+/** Runs; gives the blow-up that ended it, if one did. */
+function blowUpIn(work: () => void): NumericalBlowUp | undefined {
+  try {
+    work();
+    return undefined;
+  } catch (error) {
+    if (error instanceof NumericalBlowUp) return error;
+    throw error;
+  }
+}
+
+function blowUpFinding({ part, state, seconds }: NumericalBlowUp): Finding {
+  return {
+    part,
+    code: 'numerical-blow-up',
+    says: `its ${state} ran away beyond all numbers at ${formatQuantity(seconds, 'time')}: the run ends there and holds nothing; look for a part value that cannot be`,
+    seconds,
   };
 }
