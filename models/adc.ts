@@ -88,9 +88,10 @@ export const chart = setup({
     'clock stopped': '.off',
   },
   states: {
-    off: { on: { 'clock running': 'idle' } },
-    idle: { on: { started: 'converting' } },
-    converting: { on: { finished: 'idle' } },
+    off: { on: { 'clock running': 'first' } },
+    // The first conversion after power-up takes longer; single conversions are no modes but numbers, a thousand a second.
+    first: { on: { finished: 'ready' } },
+    ready: {},
   },
 });
 
@@ -146,12 +147,13 @@ function make(host: Host, numbers: Parameters): Live {
     hertz: 0,
     startTick: 0,
     isFirst: true,
+    isBusy: false,
     isReferenceWrong: false,
     isStuck: false,
     heldVolts: 0,
     count: 0,
   };
-  const { now, values, out, bits } = host;
+  const { now, values, due, out, bits } = host;
   const clockBit = bits.clock!;
   const convertBit = bits.convert!;
   const heldOut = out.held!;
@@ -176,19 +178,16 @@ function make(host: Host, numbers: Parameters): Live {
       state.isStuck = false;
     },
   } satisfies Converter);
-  const started = run.event('started');
   const finished = run.event('finished');
-  const idle = run.inside('idle');
 
-  const referenceVolts = (): number => {
-    if (state.isReferenceWrong || numbers.reference === 'internal') return numbers.internal;
-    return numbers.reference === 'rail' ? values[supplyIn]! : numbers.reference;
-  };
+  const isRailReference = numbers.reference === 'rail';
+  const fixedReferenceVolts = (): number =>
+    typeof numbers.reference === 'number' && !state.isReferenceWrong ? numbers.reference : numbers.internal;
+  const { bits: resolutionBits } = numbers;
   const { series, hold, offset } = numbers;
   /** Two CPU ticks make one half ADC clock at least, as every prescaler is even. */
   const { prescaler } = numbers;
   const halfClock = prescaler / 2;
-  const instant = (halfClocks: number): number => (state.startTick + halfClocks * halfClock) / state.hertz;
 
   const openPinVolts = (): number => {
     const supplyVolts = values[supplyIn]!;
@@ -204,21 +203,28 @@ function make(host: Host, numbers: Parameters): Live {
       host.sample(signalIn);
       host.sample(impedanceIn);
       const sourceOhms = values[impedanceIn]!;
-      const connectedSeconds = (conversionHalfClocks(false).hold * halfClock) / state.hertz;
+      const connectedSeconds = (NORMAL.hold * halfClock) / state.hertz;
       state.heldVolts =
         sourceOhms === Number.POSITIVE_INFINITY
           ? openPinVolts()
           : heldVolts(state.heldVolts, values[signalIn]!, sourceOhms + series, hold, connectedSeconds);
     }
-    host.note(heldOut, state.heldVolts);
-    host.wake(resultTimer, instant(conversionHalfClocks(state.isFirst).result));
+    values[heldOut] = state.heldVolts;
+    host.noted(heldOut);
+    due[resultTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).result * halfClock) / state.hertz;
+    host.moved(resultTimer);
   });
   const resultTimer = host.timer(() => {
-    state.isFirst = false;
-    run.send(finished);
-    const reference = referenceVolts();
-    host.note(referenceOut, reference);
-    host.emit(countOut, countOf(state.heldVolts, reference, numbers.bits, offset));
+    state.isBusy = false;
+    if (state.isFirst) {
+      state.isFirst = false;
+      run.send(finished);
+    }
+    const reference = isRailReference && !state.isReferenceWrong ? values[supplyIn]! : fixedReferenceVolts();
+    values[referenceOut] = reference;
+    host.noted(referenceOut);
+    values[countOut] = countOf(state.heldVolts, reference, resolutionBits, offset);
+    host.published(countOut);
   });
 
   return {
@@ -230,15 +236,17 @@ function make(host: Host, numbers: Parameters): Live {
         state.isFirst = true;
         host.sleep(sampleTimer);
         host.sleep(resultTimer);
+        state.isBusy = false;
         run.send(run.event('clock stopped'));
         if (state.hertz > 0) run.send(run.event('clock running'));
       }
-      if (changed & convertBit && idle[run.state.mode] === 1) {
+      if (changed & convertBit && state.hertz > 0 && !state.isBusy) {
         // A conversion starts at the next edge of the ADC clock, which runs free.
         const tick = Math.round(now[0]! * state.hertz);
         state.startTick = Math.ceil(tick / prescaler) * prescaler;
-        run.send(started);
-        host.wake(sampleTimer, instant(conversionHalfClocks(state.isFirst).hold));
+        state.isBusy = true;
+        due[sampleTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).hold * halfClock) / state.hertz;
+        host.moved(sampleTimer);
       }
     },
     fault: (event) => {
@@ -268,6 +276,6 @@ export const adc: PartKind = {
   chart,
   faults,
   explain: { count: tellCount },
-  tells: { along: 'signal', ports: ['count', 'held'], hasBusyMode: true },
+  tells: { along: 'signal', ports: ['count', 'held'] },
   make: make as PartKind['make'],
 };

@@ -362,13 +362,12 @@ function make(host: Host, numbers: Parameters): Live {
       },
       voltage: sampleVoltage,
       signal: () => {
-        host.sample(travelOut);
+        // Only a cause asks how the foot stood at this instant.
+        if (host.isTraced) host.sample(travelOut);
         sampleVoltage();
         // A short to a supply is stiff: the sensor's noise does not get through.
-        values[signalOut] =
-          noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted()
-            ? bouncedVolts()
-            : bouncedVolts() + noiseVolts * noise.normal();
+        if (numbers.kind === 'switch' || noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted()) values[signalOut] = bouncedVolts();
+        else values[signalOut] = values[voltageOut]! + noiseVolts * noise.normal();
       },
       impedance: () => {
         if (numbers.kind === 'pot') sampleVoltage();

@@ -186,7 +186,7 @@ function make(host: Host, numbers: Parameters): Live {
     isStarting: false,
     isStopped: false,
   };
-  const { now, values, out, bits } = host;
+  const { now, values, due, out, bits } = host;
   const { mode } = numbers;
   const top = topOf(numbers);
   const registerBits = numbers.bits > 8 ? 16 : 8;
@@ -218,15 +218,26 @@ function make(host: Host, numbers: Parameters): Live {
     const before = values[lineOut]!;
     if (before === line) return;
     host.blame(latchedOut);
-    host.emit(lineOut, line);
+    values[lineOut] = line;
+    host.published(lineOut);
     if (line === HIGH) {
-      if (state.riseSeconds >= 0) host.note(frameOut, now[0]! - state.riseSeconds);
+      if (state.riseSeconds >= 0) {
+        values[frameOut] = now[0]! - state.riseSeconds;
+        host.noted(frameOut);
+      }
       state.riseSeconds = now[0]!;
     } else if (before === HIGH && state.riseSeconds >= 0) {
-      host.note(pulseOut, now[0]! - state.riseSeconds);
+      values[pulseOut] = now[0]! - state.riseSeconds;
+      host.noted(pulseOut);
     }
   };
   const tickSeconds = (ticks: number): number => (state.frameTick + ticks * state.prescaler) / state.hertz;
+
+  /** Sets a timer to a tick of the present frame. */
+  const setTimer = (timer: number, ticks: number): void => {
+    due[timer] = (state.frameTick + ticks * state.prescaler) / state.hertz;
+    host.moved(timer);
+  };
 
   const tellTick = (): void => {
     const tick = state.prescaler / state.hertz;
@@ -244,20 +255,20 @@ function make(host: Host, numbers: Parameters): Live {
     }
     const { latched } = state;
     const whole = frameTicks(mode, top);
-    host.wake(frameTimer, tickSeconds(whole));
+    setTimer(frameTimer, whole);
     // No match comes and nothing else moves the output (8161D p. 127); in fast PWM bottom still sets it.
     if (latched > top && mode !== 'fast') return;
     drive(startsHigh(mode, latched, top) ? HIGH : LOW);
     state.isFirstEdgeDone = false;
     const first = firstEdgeTicks(mode, latched, top);
-    if (first < whole) host.wake(edgeTimer, tickSeconds(first));
+    if (first < whole) setTimer(edgeTimer, first);
   };
   const edgeTimer = host.timer(() => {
     drive(state.output === HIGH ? LOW : HIGH);
     if (state.isFirstEdgeDone) return;
     state.isFirstEdgeDone = true;
     const second = secondEdgeTicks(mode, state.latched, top);
-    if (second < frameTicks(mode, top)) host.wake(edgeTimer, tickSeconds(second));
+    if (second < frameTicks(mode, top)) setTimer(edgeTimer, second);
   });
   const frameTimer = host.timer(() => {
     state.frameTick += frameTicks(mode, top) * state.prescaler;

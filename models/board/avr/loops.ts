@@ -13,6 +13,7 @@
 import { type Program, WRAP_WORDS } from './decode.ts';
 import { effectsAt } from './effects.ts';
 import { OP } from './op.ts';
+import { cyclesOf, wordsOf } from './timing.ts';
 
 export interface Loops {
   readonly idleCycles: Int32Array;
@@ -148,25 +149,12 @@ export function idleHead(program: Program, pc: number): { readonly pc: number; r
     firstFlagReads |= effects.flagReads & ~flagsWritten;
     written |= effects.writes;
     flagsWritten |= effects.flagWrites;
-    cycles += cyclesOf(kind);
-    at += kind === OP.LDS ? 2 : 1;
+    cycles += cyclesOf(program, at);
+    at += wordsOf(kind);
   }
   const isCarrying = (firstReads & written) !== 0 || (firstFlagReads & flagsWritten) !== 0;
   // A branch on a flag that the loop never writes would never leave; that too is waiting.
   return at !== pc || isCarrying ? undefined : { pc: head, cycles };
-}
-
-function cyclesOf(op: number): number {
-  if (op === OP.LPM || op === OP.LPM_INC) return 3;
-  if (
-    op === OP.LDS ||
-    (op >= OP.LDD && op <= OP.LD_DEC) ||
-    op === OP.ADIW ||
-    op === OP.SBIW ||
-    (op >= OP.MUL && op <= OP.FMULSU)
-  )
-    return 2;
-  return 1;
 }
 
 /** Puts IDLE at the head; the head's own operation goes to the spare words, with the ways on from it. */

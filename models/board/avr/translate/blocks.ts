@@ -1,0 +1,121 @@
+/**
+ * Basic blocks: stretches of code that are entered at their start only, found by following the program from its roots.
+ */
+import type { Chip } from '../chips.ts';
+import type { Program } from '../decode.ts';
+import { FIRST_CAREFUL, OP } from '../op.ts';
+import { cyclesOf, wordsOf } from '../timing.ts';
+
+export interface Block {
+  /** Word address of the first instruction, and of the one after the last. */
+  readonly start: number;
+  readonly end: number;
+  /** Addresses of the instructions. */
+  readonly at: readonly number[];
+  /** Cycles of a pass that branches nowhere and skips nothing. */
+  readonly cycles: number;
+  /** The blocks that it may go on to without a return or a computed jump. */
+  readonly next: readonly number[];
+  /** The block that a call here returns to, which is entered from outside. */
+  readonly resumes: number;
+  /** The block that a call here leads to. */
+  readonly calls: number;
+}
+
+/** How a block ends, by the operation of its last instruction. */
+export function endsBlock(op: number): boolean {
+  return (op >= OP.JUMP && op <= OP.RET) || op === OP.COUNT || (op >= OP.BRCS && op <= OP.SBIS) || op >= FIRST_CAREFUL;
+}
+
+const LENGTH_LIMIT = 48;
+
+/** Addresses that are entered from outside: reset, vectors, and whatever a table before the program may point to. */
+export function rootsOf(chip: Chip, program: Program): number[] {
+  const roots: number[] = [];
+  const add = (pc: number): void => {
+    if (pc >= 0 && pc < program.words && program.op[pc]! < FIRST_CAREFUL && program.op[pc] !== OP.WRAP) roots.push(pc);
+  };
+  for (let vector = 0; vector < chip.vectors.length; vector++) add(vector * chip.vectorWords);
+  // Compilers put jump tables and constants between the vectors and the code that the reset vector leads to.
+  const tables = chip.vectors.length * chip.vectorWords;
+  const code = program.op[0] === OP.JUMP ? program.k[0]! : tables;
+  for (let at = tables; at < code; at++) {
+    const word = program.flash[at * 2]! | (program.flash[at * 2 + 1]! << 8);
+    if (word >= code) add(word);
+  }
+  return roots;
+}
+
+/** All blocks that can be reached from `roots`, by their start, in the order of addresses. */
+export function findBlocks(program: Program, roots: Iterable<number>): Map<number, Block> {
+  const starts = new Set<number>();
+  const seen = new Set<number>();
+  const work = [...roots];
+  // First every place that control can come to, then the blocks between them.
+  while (work.length > 0) {
+    const start = work.pop()! & (program.words - 1);
+    starts.add(start);
+    let pc = start;
+    while (!seen.has(pc) && pc < program.words) {
+      seen.add(pc);
+      const op = program.op[pc]!;
+      for (const target of targetsOf(program, pc)) work.push(target);
+      if (endsBlock(op)) break;
+      pc += wordsOf(op);
+    }
+  }
+  const blocks = new Map<number, Block>();
+  for (const start of [...starts].sort((one, other) => one - other)) addBlocks(program, start, starts, blocks);
+  return blocks;
+}
+
+function targetsOf(program: Program, pc: number): number[] {
+  const { op, a, b, k } = program;
+  const kind = op[pc]!;
+  const wrap = (target: number): number => target & (program.words - 1);
+  if (kind === OP.JUMP) return [k[pc]!];
+  if (kind === OP.CALL) return [k[pc]!, wrap(pc + a[pc]!)];
+  if (kind === OP.ICALL) return [wrap(pc + 1)];
+  if (kind === OP.COUNT || (kind >= OP.BRCS && kind <= OP.BRID)) return [k[pc]!, wrap(pc + 1)];
+  if (kind >= OP.CPSE && kind <= OP.SBRS) return [wrap(pc + 1), wrap(pc + 1 + k[pc]!)];
+  if (kind === OP.SBIC || kind === OP.SBIS) return [wrap(pc + 1), wrap(pc + 1 + b[pc]!)];
+  if (kind === OP.SBIC_IO || kind === OP.SBIS_IO) return [wrap(pc + 1), wrap(pc + 1 + b[pc]!)];
+  if (kind >= FIRST_CAREFUL && kind !== OP.RETI) return [wrap(pc + wordsOf(kind))];
+  return [];
+}
+
+function addBlocks(program: Program, start: number, starts: ReadonlySet<number>, blocks: Map<number, Block>): void {
+  for (let first = start; ; ) {
+    if (blocks.has(first) || program.op[first]! >= FIRST_CAREFUL) return;
+    const at: number[] = [];
+    let pc = first;
+    let cycles = 0;
+    let op: number = OP.NOP;
+    while (at.length < LENGTH_LIMIT && (at.length === 0 || !starts.has(pc))) {
+      op = program.op[pc]!;
+      // A careful instruction is left to the host: the block leads up to it.
+      if (op >= FIRST_CAREFUL || pc >= program.words) break;
+      at.push(pc);
+      cycles += cyclesOf(program, pc);
+      pc += wordsOf(op);
+      if (endsBlock(op)) break;
+    }
+    const last = at[at.length - 1]!;
+    const isEnd = endsBlock(program.op[last]!);
+    const isCall = program.op[last] === OP.CALL || program.op[last] === OP.ICALL;
+    const targets = targetsOf(program, last);
+    const wrapped = pc & (program.words - 1);
+    blocks.set(first, {
+      start: first,
+      end: wrapped,
+      at,
+      cycles,
+      next: isCall ? [] : isEnd ? targets : [wrapped],
+      resumes: isCall ? targets[targets.length - 1]! : -1,
+      calls: program.op[last] === OP.CALL ? targets[0]! : -1,
+    });
+    // Cut for its length, or before the start of another: go on with the rest if nobody else does.
+    if (isEnd || starts.has(wrapped)) return;
+    first = wrapped;
+  }
+}
