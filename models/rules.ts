@@ -39,8 +39,13 @@ export function rules(parts: readonly DescribedPart[]): RuleFinding[] {
     ...boardRules(numbers('board')!, numbers('adc')!),
     ...mappingRules(numbers('firmware'), numbers('pwm-timer')!, numbers('adc')!),
     ...controllers.flatMap((part) => controllerRules(part.path, nominal(part.parameters) as Controller)),
-    ...controllers.flatMap((part) =>
-      pulseRules(part, nominal(part.parameters) as Controller, numbers('pwm-timer')!, numbers('board')!),
+    ...alike(controllers).flatMap((parts) =>
+      pulseRules(
+        parts.map((part) => part.name),
+        nominal(parts[0]!.parameters) as Controller,
+        numbers('pwm-timer')!,
+        numbers('board')!,
+      ),
     ),
     ...railRules(numbers('rail')!, controllers),
   ];
@@ -198,9 +203,20 @@ function controllerRules(at: readonly string[], numbers: Controller): RuleFindin
   return found;
 }
 
-/** A pulse that the timer cannot make, or a frame that the controller does not take. */
+/** Controllers that want the same pulses, together, so that what is wrong for all of them is said once. */
+function alike(controllers: readonly DescribedPart[]): DescribedPart[][] {
+  const groups = new Map<string, DescribedPart[]>();
+  for (const part of controllers) {
+    const { input, pulse, arming } = nominal(part.parameters) as Controller;
+    const wants = JSON.stringify([input, pulse.neutral, pulse.period, arming.window]);
+    groups.set(wants, [...(groups.get(wants) ?? []), part]);
+  }
+  return [...groups.values()];
+}
+
+/** A pulse that the timer cannot make, or a frame that the controllers do not take. */
 function pulseRules(
-  part: DescribedPart,
+  names: readonly string[],
   numbers: Controller,
   timer: TimerNumbers,
   board: { clock: number },
@@ -212,17 +228,18 @@ function pulseRules(
   const frame = frameTicks(timer.mode, top) * tick;
   const [leastPeriod, mostPeriod] = numbers.pulse.period;
   const { neutral } = numbers.pulse;
+  const whose = names.join(' and ');
   if (frame < leastPeriod || frame > mostPeriod) {
     found.push({
       path: ['board', 'pwm', 'prescaler'],
       severity: 'warning',
-      says: `a frame lasts ${time(frame)}, and ${part.name} accepts ${time(leastPeriod)} to ${time(mostPeriod)}: it will not arm`,
+      says: `a frame lasts ${time(frame)}, outside the ${time(leastPeriod)} to ${time(mostPeriod)} of ${whose}: no arming`,
     });
   } else if (highTicks(timer.mode, top - 1, top) * tick < neutral) {
     found.push({
       path: ['board', 'pwm'],
       severity: 'error',
-      says: `the longest pulse that this timer can make is ${time(frame)}, shorter than ${part.name}'s neutral of ${time(neutral)}`,
+      says: `the longest pulse that this timer can make is ${time(frame)}, shorter than the neutral of ${whose}, ${time(neutral)}`,
     });
   } else {
     const { below, above } = numbers.arming.window;
@@ -231,7 +248,7 @@ function pulseRules(
       found.push({
         path: ['board', 'pwm'],
         severity: 'warning',
-        says: `with ticks of ${time(tick)} no compare gives a pulse inside ${part.name}'s arming window of ${time(neutral - below)} to ${time(neutral + above)}`,
+        says: `with ticks of ${time(tick)} no compare gives a pulse inside the arming window of ${whose}, ${time(neutral - below)} to ${time(neutral + above)}`,
       });
   }
   return found;

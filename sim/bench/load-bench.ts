@@ -6,7 +6,7 @@ import { overlay } from './overlay.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from './problem.ts';
 import { benchSchema, type DescribedPart, partsOf } from './schema.ts';
 import { readSource } from './source.ts';
-import { nodesAlong, type Path, pathWords, type TreeMap, valuePlace, writtenWords } from './tree.ts';
+import { headPlace, nodesAlong, type Path, pathWords, type TreeMap, valuePlace, writtenWords } from './tree.ts';
 import { validate } from './validate.ts';
 
 export interface Bench {
@@ -27,6 +27,13 @@ export const benchFileSchema = benchSchema(partKinds);
 export function loadBench(path: string, overrides?: TreeMap): Loaded<Bench> {
   const read = readSource(path);
   if (read.tree === undefined) return { problems: read.problems };
+  const stranger = read.tree.entries.get('scenario');
+  if (stranger !== undefined)
+    return {
+      problems: [
+        problemAt(headPlace(stranger), 'refused', { path: '', says: 'this is a scenario; a bench is wanted here' }),
+      ],
+    };
   const laid = overrides === undefined ? { tree: read.tree, problems: [] } : overlay(read.tree, overrides);
   const resolved = resolveLikes(laid.tree);
   const before = [...read.problems, ...laid.problems, ...resolved.problems];

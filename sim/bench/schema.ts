@@ -63,7 +63,7 @@ function sectionSchema(path: string, sections: Sections): z.ZodType {
 
 function familySchema(kinds: readonly PartKind[], top: string): z.ZodType {
   const [first] = kinds as [PartKind];
-  const record = z.record(memberName, first.parameters).describe(`${top}, by name`);
+  const record = z.record(memberName, first.parameters).describe(`each ${first.means} by a name of its own`);
   return first.required === true
     ? record.refine((members) => Object.keys(members).length > 0, `a bench needs at least one of its ${top}`)
     : record.optional();

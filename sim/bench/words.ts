@@ -107,7 +107,7 @@ const wordsByCode: { readonly [Code in ProblemCode]: (facts: FactsByCode[Code]) 
       says:
         counted === undefined
           ? `${subject(path)} is ${cut(written)}; it must be ${rule} ${limit}`
-          : `${subject(path)} has ${count} ${counted}; it must have ${rule} ${limit}`,
+          : `${subject(path)} has ${count} ${count === 1 ? singular[counted] : counted}; it must have ${rule} ${limit}`,
     };
   },
   'not-a-multiple': ({ path, written, divisor }) => ({
@@ -132,6 +132,8 @@ const wordsByCode: { readonly [Code in ProblemCode]: (facts: FactsByCode[Code]) 
     ...near(nearest),
   }),
 };
+
+const singular = { items: 'item', characters: 'character', entries: 'entry' } as const;
 
 const yamlSays: Readonly<Record<string, string>> = {
   ALIAS_PROPS: 'an alias (*name) takes no anchor or tag of its own',

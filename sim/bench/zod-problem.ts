@@ -326,7 +326,8 @@ function missing(issue: Issue, path: Path, nodes: readonly TreeNode[], validatio
   if (gap.isReported === true) return [];
   const allowed =
     issue.code === 'invalid_value' ? issue.values : issue.code === 'invalid_union' ? optionsOf(issue) : [];
-  const means = validation.raised.get(issue.message)?.inst?.description;
+  // A quantity's meaning comes with the issue, as what raised it is a reader of texts and not the schema with the meaning.
+  const means = (issue as { readonly means?: string }).means ?? validation.raised.get(issue.message)?.inst?.description;
   return [
     problemAt(headPlace(gap), 'missing-key', {
       path: words,

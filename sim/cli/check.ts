@@ -1,7 +1,6 @@
 /** `jackstand check`: says what is wrong with files, or what they hold, without running anything. */
 import { signalsOf } from '../bench/assemble.ts';
 import { loadBench } from '../bench/load-bench.ts';
-import { printProblems } from '../bench/print.ts';
 import { hasErrors, type Problem } from '../bench/problem.ts';
 import { type DescribedPart, settleParts } from '../bench/schema.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
@@ -9,6 +8,7 @@ import { unitFor } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { Exit } from './exit.ts';
 import { findFiles, kindOf } from './find-files.ts';
+import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
 
 export async function check(
@@ -27,7 +27,7 @@ export async function check(
     if (options.signals === true) streams.out(`${file}\n${signalList(parts)}`);
     else streams.out(`${file}: ${isScenario ? 'a scenario' : 'a bench'} of ${parts.length} parts, no errors\n`);
   }
-  if (problems.length > 0) streams.err(`${printProblems(problems)}\n`);
+  tellProblems(problems, streams);
   return hasErrors(problems) ? Exit.badInput : Exit.holds;
 }
 

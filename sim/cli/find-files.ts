@@ -1,6 +1,6 @@
 /** The files that paths on the command line mean: files as they are, folders with all that is in them, glob patterns. */
-import { existsSync, readFileSync, statSync } from 'node:fs';
-import { relative } from 'node:path';
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
+import { basename, dirname, join, relative } from 'node:path';
 import { glob, isDynamicPattern } from 'tinyglobby';
 import { type Problem, problemAt } from '../bench/problem.ts';
 import { suggest } from '../bench/suggest.ts';
@@ -55,7 +55,10 @@ export function kindOf(file: string): FileKind | undefined {
   return /^\s*["']?bench["']?\s*:/m.test(text) ? 'bench' : undefined;
 }
 
+/** What lies in the same folder under a like name. */
 function nearestTo(path: string): { readonly nearest?: string } {
-  const nearest = suggest(path, ['scenarios']);
-  return nearest === undefined ? {} : { nearest };
+  const folder = dirname(path);
+  if (!existsSync(folder) || !statSync(folder).isDirectory()) return {};
+  const nearest = suggest(basename(path), readdirSync(folder));
+  return nearest === undefined ? {} : { nearest: join(folder, nearest) };
 }

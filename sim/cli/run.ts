@@ -1,6 +1,5 @@
 /** `jackstand run`: runs scenarios and prints a verdict each. */
 import { signalsOf } from '../bench/assemble.ts';
-import { printProblems } from '../bench/print.ts';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import { settleParts } from '../bench/schema.ts';
 import { suggest } from '../bench/suggest.ts';
@@ -8,6 +7,7 @@ import { loadScenario } from '../verdict/load-scenario.ts';
 import { runScenario, type Scenario, type ScenarioRun } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
+import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
 import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
 import { resultOf } from './verdict-json.ts';
@@ -29,12 +29,14 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
     ...optionProblems(options, scenarios),
   ];
   if (hasErrors(problems)) {
-    streams.err(`${printProblems(problems)}\n`);
+    tellProblems(problems, streams);
     return Exit.badInput;
   }
   // A warning is often the point of a scenario, so a run only counts them.
   if (problems.length > 0)
-    streams.err(`${problems.length} ${problems.length === 1 ? 'warning' : 'warnings'}; jackstand check shows them\n`);
+    streams.err(
+      `${problems.length === 1 ? '1 warning; jackstand check shows it' : `${problems.length} warnings; jackstand check shows them`}\n`,
+    );
   const files = options.trace === undefined ? [] : traceNames(options.trace, found.files);
   const results: { run: ScenarioRun; wallSeconds: number }[] = [];
   for (const [index, scenario] of scenarios.entries()) {
@@ -44,7 +46,7 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
     if (options.format !== 'json') streams.out(verdictText(result.run, result.wallSeconds, streams));
     const unwritten = options.trace === undefined ? [] : writeTrace(result.run.trace, files[index]!);
     if (unwritten.length > 0) {
-      streams.err(`${printProblems(unwritten)}\n`);
+      tellProblems(unwritten, streams);
       return Exit.badInput;
     }
   }

@@ -7,6 +7,8 @@ export interface Streams {
   readonly isColoured: boolean;
   /** Columns of the terminal behind `out`; undefined when it is no terminal. */
   readonly columns: number | undefined;
+  /** Columns of the terminal behind `err`, likewise. */
+  readonly errColumns?: number | undefined;
   /** Shows on a terminal what is being done just now, in one line; an empty one takes it away. Absent where nobody watches. */
   readonly status?: (line: string) => void;
 }
@@ -61,6 +63,7 @@ export function processStreams({ stdout, stderr, env, exit }: NodeJS.Process): S
     },
     isColoured: stdout.isTTY === true && !env.NO_COLOR && !isPlain,
     columns: stdout.isTTY === true ? stdout.columns : undefined,
+    errColumns: stderr.isTTY === true ? stderr.columns : undefined,
     ...(stderr.isTTY === true && !isPlain ? { status } : {}),
   };
 }

@@ -93,6 +93,12 @@ export function quantityMistakeOf(issue: {
   return ours ? (params as QuantityMistake) : undefined;
 }
 
+/** What is told of a value that is missing. */
+function meaningOf({ description, examples }: Readonly<Record<string, unknown>>): string {
+  const example = Array.isArray(examples) ? `, such as \`${examples[0]}\`` : '';
+  return `${description}${example}`;
+}
+
 /** A schema with a hand-written JSON Schema. Built on `unknown`, so that each wrong type too gets our own message. */
 export function fromText<Out, In>(
   json: Readonly<Record<string, unknown>>,
@@ -104,7 +110,7 @@ export function fromText<Out, In>(
     .transform((input, context): Out => {
       if (input !== undefined) return read(input, context);
       // A missing key, told apart so that the file checker can point at its parent.
-      context.issues.push({ code: 'invalid_type', expected: 'string', input });
+      context.issues.push({ code: 'invalid_type', expected: 'string', input, means: meaningOf(json) } as never);
       return z.NEVER;
     });
   return schema as unknown as z.ZodType<Out, In>;

@@ -8,7 +8,7 @@ import { hasErrors, type Problem, problemAt, sortProblems } from '../bench/probl
 import { settleParts } from '../bench/schema.ts';
 import { actsOf, type Step, stepMistakes, stepSchema } from '../bench/script.ts';
 import { readSource } from '../bench/source.ts';
-import { headPlace, nodeAt, placeInText, type TreeMap, type TreeNode, valuePlace } from '../bench/tree.ts';
+import { headPlace, nodeAt, pathWords, placeInText, type TreeMap, type TreeNode, valuePlace } from '../bench/tree.ts';
 import { validate } from '../bench/validate.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
 import { count, type Quantity, seconds } from '../units/index.ts';
@@ -43,6 +43,13 @@ export function loadScenario(path: string): Loaded<Scenario> {
   const read = readSource(path);
   if (read.tree === undefined) return { problems: read.problems };
   const { tree } = read;
+  const stranger = tree.entries.get('bench');
+  if (stranger !== undefined && !['scenario', 'duration', 'expect'].some((key) => tree.entries.has(key)))
+    return {
+      problems: [
+        problemAt(headPlace(stranger), 'refused', { path: '', says: 'this is a bench; a scenario is wanted here' }),
+      ],
+    };
   const bench = benchOf(path, tree);
   const step = bench.value === undefined ? z.looseObject({}) : stepSchema(bench.value.parts);
   const validated = validate(scenarioFileSchema(step), tree);
@@ -94,7 +101,7 @@ function stepProblems(contents: ScenarioContents, tree: TreeMap): Problem[] {
     const problems = stepMistakes(step).map(({ key, says }) => {
       const child = key === undefined ? undefined : nodeAt(node, [key]);
       return problemAt(child === undefined ? headPlace(node) : headPlace(child), 'refused', {
-        path: `steps.${index}${key === undefined ? '' : `.${key}`}`,
+        path: pathWords(['steps', index, ...(key === undefined ? [] : [key])]),
         says,
       });
     });
@@ -104,7 +111,7 @@ function stepProblems(contents: ScenarioContents, tree: TreeMap): Problem[] {
         problemAt(
           valuePlace(at),
           'refused',
-          { path: `steps.${index}.at`, says: `the scenario ends before this, after ${contents.duration.text}` },
+          { path: `steps[${index}].at`, says: `the scenario ends before this, after ${contents.duration.text}` },
           'warning',
         ),
       );
@@ -142,7 +149,7 @@ function readExpectations(
       const words = expectationMistakeWords(mistake);
       problems.push(
         problemAt(place, 'refused', {
-          path: `expect.${index}.${mistake.key}`,
+          path: `expect[${index}].${mistake.key}`,
           says: words.says,
           ...(words.allowed === undefined ? {} : { allowed: words.allowed }),
           ...(words.nearest === undefined ? {} : { nearest: words.nearest }),
