@@ -16,11 +16,7 @@ const converter = (script: readonly Doing[], section: object = {}, seconds = 2) 
   rig({ adc: [adc, { series: '0 ohm', ...section }] }, [...clocked, ...script], seconds);
 /** The end of each conversion in microseconds, and the count that it gave. */
 const results = (run: ReturnType<typeof converter>, fromSeconds = 0) =>
-  run
-    .samples('adc.mode', Math.max(fromSeconds, 0.001))
-    .filter(([seconds]) => run.word('adc.mode', seconds) === 'idle' && run.column('adc.mode').before(seconds) !== OFF)
-    .map(([seconds]) => [Math.round(seconds * 1e6), run.at('adc.count', seconds)]);
-const OFF = 0;
+  run.published('adc.count', fromSeconds).map(([seconds, count]) => [Math.round(seconds * 1e6), count]);
 
 describe('adc: count', () => {
   test('law: floor(volts x 2^bits / reference), clipped, in whole numbers (2545T section 24.7)', () =>

@@ -39,6 +39,8 @@ export interface RigRun {
   words(signal: string, fromSeconds?: number): string[];
   /** Samples of a signal from an instant on, as [seconds, value]. */
   samples(signal: string, fromSeconds?: number): [seconds: number, value: number][];
+  /** Every publication of a signal, also of a value that it had already. */
+  published(signal: string, fromSeconds?: number): [seconds: number, value: number][];
 }
 
 export function settled(kind: PartKind, section: object): unknown {
@@ -63,11 +65,26 @@ export function rig(parts: RigParts, script: readonly Doing[], seconds: number, 
   const all = rigParts(parts);
   const assembly = assemble(all, seed, actsIn(all, script));
   const recorder = record(assembly, 'all');
+  const { kernel, signals } = assembly;
+  const recording = kernel.observer!;
+  const publications: Publication[] = [];
+  kernel.observer = {
+    observe: (signal) => {
+      publications.push({ name: signals[signal]!.name, seconds: kernel.now[0]!, value: kernel.values[signal]! });
+      recording.observe(signal);
+    },
+  };
   recorder.runTo(seconds);
-  return runOf(assembly, recorder.trace);
+  return runOf(assembly, recorder.trace, publications);
 }
 
-export function runOf(assembly: Assembly, trace: Trace): RigRun {
+interface Publication {
+  readonly name: string;
+  readonly seconds: number;
+  readonly value: number;
+}
+
+function runOf(assembly: Assembly, trace: Trace, publications: readonly Publication[]): RigRun {
   const column = (signal: string): Column => {
     const found = trace.column(signal);
     if (found === undefined) throw new Error(`no signal ${signal}`);
@@ -84,6 +101,10 @@ export function runOf(assembly: Assembly, trace: Trace): RigRun {
     word: (signal, seconds) => wordIn(signal, column(signal).at(seconds)),
     words: (signal, fromSeconds = 0) => samples(signal, fromSeconds).map(([, value]) => wordIn(signal, value)),
     samples,
+    published: (signal, fromSeconds = 0) =>
+      publications
+        .filter(({ name, seconds }) => name === signal && seconds >= fromSeconds)
+        .map(({ seconds, value }) => [seconds, value]),
   };
 }
 
