@@ -163,6 +163,9 @@ function make(host: Host, numbers: Parameters): Live {
   const signalIn = host.in.signal!;
   const impedanceIn = host.in.impedance!;
   const supplyIn = host.in.supply!;
+  const sampleSupply = host.samplerOf(supplyIn);
+  const sampleSignal = host.samplerOf(signalIn);
+  const sampleImpedance = host.samplerOf(impedanceIn);
   const pickUp = host.stream('pick-up');
   const run = runChart(host, chart, {
     setReferenceWrong: () => {
@@ -199,9 +202,9 @@ function make(host: Host, numbers: Parameters): Live {
   };
   const sampleTimer = host.timer(() => {
     if (!state.isStuck) {
-      host.sample(supplyIn);
-      host.sample(signalIn);
-      host.sample(impedanceIn);
+      sampleSupply?.();
+      sampleSignal?.();
+      sampleImpedance?.();
       const sourceOhms = values[impedanceIn]!;
       const connectedSeconds = (NORMAL.hold * halfClock) / state.hertz;
       state.heldVolts =

@@ -297,8 +297,9 @@ function make(host: Host, numbers: Parameters): Live {
     }
     return healthyVolts();
   };
+  const sampleSupply = host.samplerOf(supplyIn);
   const sampleVoltage = (): void => {
-    host.sample(supplyIn);
+    sampleSupply?.();
     values[voltageOut] = voltage();
   };
   const isShorted = (): boolean => run.state.mode === toGround || run.state.mode === toSupply;
@@ -366,7 +367,8 @@ function make(host: Host, numbers: Parameters): Live {
         if (host.isTraced) host.sample(travelOut);
         sampleVoltage();
         // A short to a supply is stiff: the sensor's noise does not get through.
-        if (numbers.kind === 'switch' || noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted()) values[signalOut] = bouncedVolts();
+        if (numbers.kind === 'switch' || noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted())
+          values[signalOut] = bouncedVolts();
         else values[signalOut] = values[voltageOut]! + noiseVolts * noise.normal();
       },
       impedance: () => {

@@ -114,6 +114,11 @@ export function assemble(
   });
 
   const kernel = new Kernel(seed, routes, parts.length, limits);
+  parts.forEach(({ name, kind }) => {
+    for (const [port, out] of Object.entries(kind.ports.out)) {
+      if (out.derived === true) kernel.digested[signalIndex.get(`${name}.${port}`)!] = 0;
+    }
+  });
   if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
   let timerCount = 0;
@@ -234,6 +239,7 @@ function hostOf(
       kernel.note(signal);
     },
     sample: (signal) => kernel.sample(signal),
+    samplerOf: (signal) => (signal < 0 ? undefined : kernel.samplerOf(signal)),
     blame: (signal) => kernel.blame(signal),
     all: (kind, port) =>
       parts.filter((other) => other.kind.kind === kind).map((other) => signalIndex.get(`${other.name}.${port}`)!),

@@ -78,6 +78,8 @@ export class Kernel {
   eventCount = 0;
   observer: Observer | undefined;
   journal: Journal | undefined;
+  /** 1 for each signal whose publications make up the digest: all but those that only follow from others. */
+  readonly digested: Uint8Array;
   /** 1 for each signal that the observer wants to hear of. */
   readonly watched: Uint8Array;
 
@@ -121,6 +123,7 @@ export class Kernel {
     this.values = new Float64Array(signalCount);
     this.continuum = new Continuum(this.values, limits);
     this.watched = new Uint8Array(signalCount);
+    this.digested = new Uint8Array(signalCount).fill(1);
     this.lastEntries = new Float64Array(signalCount);
     this.samplers = new Array(signalCount).fill(undefined);
     this.routeStarts = new Int32Array(signalCount + 1);
@@ -205,6 +208,12 @@ export class Kernel {
     this.samplers[signal] = sampler;
   }
 
+  /** What `sample` would call: set for parts of lower rank while a part is made. */
+  samplerOf(signal: number): (() => void) | undefined {
+    if (this.samplers[signal] === undefined) return undefined;
+    return this.journal === undefined ? this.samplers[signal] : () => this.sample(signal);
+  }
+
   /** Brings a flowing signal up to the present instant. */
   sample(signal: number): void {
     const sampler = this.samplers[signal];
@@ -217,7 +226,7 @@ export class Kernel {
   publish(signal: number): void {
     const entry = ++this.publicationCount;
     this.lastEntries[signal] = entry;
-    this.digest.add(signal, this.now[0]!, this.values[signal]!);
+    if (this.digested[signal] === 1) this.digest.add(signal, this.now, this.values);
     if (this.journal !== undefined) this.journal.record(signal, this.cause);
     if (this.watched[signal] === 1 && this.observer !== undefined) this.observer.observe(signal);
     const end = this.routeStarts[signal + 1]!;

@@ -24,6 +24,8 @@ export interface OutPort {
   readonly words?: readonly string[];
   /** A running integral, kept only while somebody records it. */
   readonly isBook?: boolean;
+  /** Follows wholly from other signals, so that the digest can do without it. */
+  readonly derived?: boolean;
   /** Follows from other signals and wakes nobody: told by `note`, kept out of the digest, and free when nobody reads it. */
   readonly quiet?: boolean;
   /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
@@ -108,6 +110,8 @@ export interface Host<In extends string = string, Out extends string = string> {
   note(signal: number, value: number): void;
   /** Brings a flowing signal up to the present instant; its value is then in `values`. */
   sample(signal: number): void;
+  /** `sample` for hot paths: what brings a signal up to the present, undefined where nothing need be done. Only while the part is made. */
+  samplerOf(signal: number): (() => void) | undefined;
   /** Says that what is published next follows from the latest value of `signal` rather than from what woke the part. */
   blame(signal: number): void;
   stream(purpose: string): Stream;
