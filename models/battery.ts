@@ -3,6 +3,7 @@
  *
  *     voltage = cells x open-circuit(charge) - R(charge, temperature) x current - rc
  *     rc'     = (polarisation x current - rc) / recovery
+ *     below 0 % the open-circuit voltage falls to nothing over 3 % of the capacity (an assumption of ours)
  *     charge' = -current x (current / rated)^(peukert - 1) / capacity       the exponent only above the rated current
  *
  * Peukert's law in its rated-time form, t = H (C / (I H))^k (memory; the form that agrees with the rated capacity).
@@ -92,6 +93,7 @@ export const parameters = z.strictObject({
     .describe('protection board inside the battery'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
+export type BatteryNumbers = Parameters;
 
 export const ports = {
   in: {
@@ -208,6 +210,18 @@ export function cellVolts(chargeShare: number, curve: Curve): number {
   return lowVolts;
 }
 
+/** How far below empty a battery can be drawn, as a share of its capacity. */
+const COLLAPSE_SHARE = 0.03;
+
+/** What is left of the voltage of an empty battery that is drawn further. */
+export function leftWhenEmpty(chargeShare: number): number {
+  return chargeShare >= 0 ? 1 : Math.max(0, 1 + chargeShare / COLLAPSE_SHARE);
+}
+
+/** Open-circuit voltage of a whole battery at rest, at a charge. */
+export const openVolts = (battery: BatteryNumbers, chargeShare: number): number =>
+  battery.cells * cellVolts(chargeShare, battery.curve ?? CURVES[battery.chemistry]);
+
 export const curveOf = (chemistry: Parameters['chemistry']): Curve => CURVES[chemistry];
 
 /** Current that empties the battery as fast as `amps` does by Peukert's law; `ratedAmps` is capacity over rated time. */
@@ -286,10 +300,17 @@ function make(host: Host, numbers: Parameters): Live {
     if (!state.isClosed) return 0;
     const chargeNow = x[base]!;
     const ohmsNow =
-      seriesOhms(resistance, numbers['resistance-empty'], chargeNow, numbers['per-kelvin'], state.celsius) *
+      seriesOhms(
+        resistance,
+        numbers['resistance-empty'],
+        Math.max(0, chargeNow),
+        numbers['per-kelvin'],
+        state.celsius,
+      ) *
         state.timesOhms +
       state.contactOhms;
-    return cells * cellVolts(chargeNow, curve) - state.missingVolts - ohmsNow * values[currentOut]! - x[base + 1]!;
+    const openNow = (cells * cellVolts(chargeNow, curve) - state.missingVolts) * leftWhenEmpty(chargeNow);
+    return openNow - ohmsNow * values[currentOut]! - x[base + 1]!;
   };
   const {
     x,
@@ -309,13 +330,13 @@ function make(host: Host, numbers: Parameters): Live {
     },
     feed: () => {
       values[voltageOut] = terminalVolts();
-      values[chargeOut] = x[base]!;
+      values[chargeOut] = Math.max(0, x[base]!);
       values[energyOut] = books[book]!;
     },
     slope: () => {
       const amps = values[currentOut]!;
       dx[base] =
-        (x[base]! <= 0 && amps > 0) || (x[base]! >= 1 && amps < 0)
+        (x[base]! <= -COLLAPSE_SHARE && amps > 0) || (x[base]! >= 1 && amps < 0)
           ? 0
           : -peukertAmps(amps, ratedAmps, exponent) / capacity;
       dx[base + 1] = (polarisation * amps - x[base + 1]!) / recovery;
@@ -387,7 +408,7 @@ const tellVoltage: Explain = ({ name, parameters: raw, value, read }) => {
   const numbers = raw as Parameters;
   const current = read(`${name}.current`);
   const chargeNow = read(`${name}.charge`);
-  const open = numbers.cells * cellVolts(chargeNow, numbers.curve ?? CURVES[numbers.chemistry]);
+  const open = openVolts(numbers, chargeNow);
   if (value === 0) return { says: 'the battery is not connected', next: `${name}.mode` };
   return {
     says: `the battery, ${formatQuantity(chargeNow, 'ratio')} charged, would give ${formatQuantity(open, 'voltage')} open; with ${formatQuantity(current, 'current')} it gives ${formatQuantity(value, 'voltage')}`,

@@ -31,6 +31,7 @@ export const parameters = z.strictObject({
   switch: z.enum(['closed', 'open']).prefault('closed').describe('disconnect switch at the start'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
+export type HarnessNumbers = Parameters;
 
 export const ports = {
   in: { battery: { means: 'voltage at the battery', from: () => 'battery.voltage' } },

@@ -93,6 +93,7 @@ export const parameters = z.strictObject({
     .prefault({}),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
+export type MotorNumbers = Parameters;
 
 /** `motors.left` belongs to the controller `left`. */
 const bridgePort =
@@ -300,7 +301,7 @@ function make(host: Host, numbers: Parameters): Live {
     const speed = x[base + 1]!;
     const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_RADIANS_PER_SECOND);
     if (!isTurning || Math.abs(constant * x[base]!) > friction) return false;
-    x[base + 1] = 0;
+    turnAt(0);
     return true;
   };
   /** On the ground: whether the tyre holds, and the wheel's speed where it does. */
@@ -311,7 +312,7 @@ function make(host: Host, numbers: Parameters): Live {
       if (slip * state.slipSign > 0) return false;
       state.isGripping = true;
       host.wake(shown, host.now[0]!);
-      x[base + 1] = vehicleSpeed;
+      turnAt(vehicleSpeed);
       return true;
     }
     const needed = (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
@@ -324,8 +325,14 @@ function make(host: Host, numbers: Parameters): Live {
     if (x[base + 1] === vehicleSpeed) return false;
     // What rounding has let drift apart is put right; a stop of the vehicle stops the wheel.
     const hasJumped = vehicleSpeed === 0;
-    x[base + 1] = vehicleSpeed;
+    turnAt(vehicleSpeed);
     return hasJumped;
+  };
+  /** Sets the speed by hand; what its energy was before goes into friction. */
+  const turnAt = (speed: number): void => {
+    const before = x[base + 1]!;
+    books[book]! += 0.5 * inertia * (before * before - speed * speed);
+    x[base + 1] = speed;
   };
   const run = runChart(host, chart, {});
   const shown = host.timer(() => {
@@ -344,8 +351,12 @@ function make(host: Host, numbers: Parameters): Live {
       state.gripNewtons = wheelMetres > 0 ? gripNewtons : 0;
       state.ratio = wheelMetres > 0 ? gear / wheelMetres : 0;
       if (isGrounded() && !wasGrounded) {
-        state.isGripping = true;
+        // A wheel that still turns when it is let down slips until it has the ground's speed.
+        host.refresh();
+        state.slipSign = Math.sign(x[base + 1]! - values[speedIn]! * state.ratio);
+        state.isGripping = state.slipSign === 0;
         run.send(run.event('lowered'));
+        if (!state.isGripping) run.send(run.event('slip'));
       } else if (!isGrounded() && wasGrounded) run.send(run.event('lifted'));
       host.disturb();
     },

@@ -100,6 +100,7 @@ export const parameters = z.strictObject({
     .prefault({}),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
+export type RailNumbers = Parameters;
 
 const supplyOf = (name: string | undefined): string => (name === undefined ? 'harness.voltage' : `${name}.supply`);
 

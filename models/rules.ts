@@ -7,6 +7,7 @@ import type { PartKind } from '../sim/kernel/part.ts';
 import { formatQuantity, nominal } from '../sim/units/index.ts';
 import { ADVISED_ADC_HERTZ } from './adc.ts';
 import type { Parameters as Controller } from './controller/parameters.ts';
+import { powerRules } from './power-rules.ts';
 import { comparesWithin, frameTicks, highTicks, type PwmMode, topOf } from './pwm-timer.ts';
 
 export interface RuleFinding {
@@ -48,6 +49,7 @@ export function rules(parts: readonly DescribedPart[]): RuleFinding[] {
       ),
     ),
     ...railRules(numbers('rail')!, controllers),
+    ...powerRules(parts),
   ];
 }
 
@@ -254,10 +256,18 @@ function pulseRules(
   return found;
 }
 
-function railRules(rail: { from?: string }, controllers: readonly DescribedPart[]): RuleFinding[] {
+function railRules(
+  rail: { readonly from?: string; readonly second?: { readonly from?: string } },
+  controllers: readonly DescribedPart[],
+): RuleFinding[] {
   const names = controllers.map((part) => part.name);
-  if (rail.from === undefined || names.includes(rail.from)) return [];
-  return [
-    { path: ['rail', 'from'], severity: 'error', says: 'there is no such controller', allowed: names.join(', ') },
+  const wanted = [
+    { path: ['rail', 'from'], name: rail.from },
+    { path: ['rail', 'second', 'from'], name: rail.second?.from },
   ];
+  return wanted.flatMap(({ path, name }): RuleFinding[] =>
+    name === undefined || names.includes(name)
+      ? []
+      : [{ path, severity: 'error', says: 'there is no such controller', allowed: names.join(', ') }],
+  );
 }

@@ -39,6 +39,7 @@ export const parameters = z.strictObject({
   on: z.enum(['stands', 'ground']).prefault('ground').describe('wheels off the ground, or on it'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
+export type VehicleNumbers = Parameters;
 
 export const ports = {
   in: {},
@@ -185,6 +186,7 @@ function make(host: Host, numbers: Parameters): Live {
       let hasJumped = false;
       const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_METRES_PER_SECOND);
       if (isTurning && Math.abs(pushNewtons()) <= rollingNewtons(state.mass, rolling, state.grade)) {
+        books[book]! += 0.5 * state.mass * speed * speed;
         x[base] = 0;
         values[speedOut] = 0;
         hasJumped = true;

@@ -53,6 +53,32 @@ export function ohmsPerMetre(areaSquareMetres: number, conductor: Wire['conducto
   return listed === undefined ? COPPER_OHM_METRES / areaSquareMetres : listed / 1000;
 }
 
+/**
+ * Current in amperes that a single wire in free air carries, by its area in mm2 (AWG 18 to 4): the generous column for
+ * chassis wiring of the common AWG tables (16 AWG 22 A, 12 AWG 41 A, 9 AWG about 60 A seen at reference.com; the other
+ * rows from memory).
+ */
+const CHASSIS_AMPS: readonly (readonly [mm2: number, amps: number])[] = [
+  [0.823, 16],
+  [1.309, 22],
+  [2.081, 32],
+  [3.309, 41],
+  [5.261, 55],
+  [8.366, 73],
+  [13.3, 101],
+  [21.15, 135],
+];
+
+/** What a wire carries for ever in free air, joined by straight lines in logarithms and carried on beyond the table. */
+export function wireAmps(areaSquareMetres: number): number {
+  const mm2 = areaSquareMetres * 1e6;
+  const found = CHASSIS_AMPS.findIndex(([area]) => area >= mm2);
+  const high = found < 0 ? CHASSIS_AMPS.length - 1 : Math.max(1, found);
+  const [lowArea, lowAmps] = CHASSIS_AMPS[high - 1]!;
+  const [highArea, highAmps] = CHASSIS_AMPS[high]!;
+  return lowAmps * (highAmps / lowAmps) ** (Math.log(mm2 / lowArea) / Math.log(highArea / lowArea));
+}
+
 /** Resistance of a cable, both conductors, with its connectors. */
 export function cableOhms(cable: Wire, celsius: number = cable.temperature): number {
   const wireOhms = 2 * cable.length * ohmsPerMetre(cable.area, cable.conductor);
