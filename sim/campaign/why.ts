@@ -27,6 +27,11 @@ export interface WhyOptions {
   readonly only?: (path: string) => boolean;
 }
 
+/** Every number and choice that would be tried, by its path. */
+export function pathsOf(scenario: Scenario): string[] {
+  return parametersOf(scenario.parts).map(({ path }) => path);
+}
+
 /** One value that, changed alone, turns expectations in question. */
 export interface Change {
   readonly path: string;
@@ -144,7 +149,8 @@ class Search {
 
   private async ofQuantity(parameter: QuantityParameter): Promise<Change[] | 'inert'> {
     const { parts } = this.scenario;
-    const isAllowed = (value: number): boolean => parameter.takes(value) && canBe(withValue(parts, parameter, value));
+    const isAllowed = (value: number): boolean =>
+      parameter.takes(value) && keepsRules(withValue(parts, parameter, value));
     const axis = axisOf(parameter, isAllowed);
     // The traces are not kept: a search makes thousands.
     const verdicts = new Map<number, Verdicts>([[axis.base, { ...this.base, isAsBase: true }]]);
@@ -179,7 +185,8 @@ class Search {
     for (const choice of parameter.choices) {
       if (choice === parameter.value) continue;
       const changed = withValue(parts, parameter, choice);
-      if (!canBe(changed)) continue;
+      // A choice may also wire a part to what is not there.
+      if (!keepsRules(changed) || looseEnds(settleParts(changed)).length > 0) continue;
       const outcome = await this.outcomeOf(changed);
       if (!isSameTrace(outcome.trace, this.base.trace)) isInert = false;
       const turns = this.asked.filter((_, place) => this.reading(outcome, place).isTurned);
@@ -191,7 +198,7 @@ class Search {
   private reading(outcome: Verdicts, place: number): Reading {
     const isTurned = outcome.truths[place] !== this.base.truths[place];
     const margin = Math.abs(outcome.margins[place]!);
-    return { isTurned, gain: isTurned ? margin : -margin };
+    return { isTurned, gain: isTurned ? margin : -margin, isInert: outcome.isAsBase === true };
   }
 
   private async outcomeOf(parts: readonly DescribedPart[]): Promise<Outcome> {
@@ -202,10 +209,9 @@ class Search {
   }
 }
 
-/** Whether `check` would take such a bench, and every port of it finds its signal. */
-function canBe(parts: readonly DescribedPart[]): boolean {
-  if (rules(parts).some(({ severity }) => severity === 'error')) return false;
-  return looseEnds(settleParts(parts)).length === 0;
+/** Whether `check` would take such a bench. */
+function keepsRules(parts: readonly DescribedPart[]): boolean {
+  return rules(parts).every(({ severity }) => severity !== 'error');
 }
 
 function changeOf(parameter: QuantityParameter, turn: Turn, direction: 'down' | 'up', expectation: number): Change {
@@ -293,7 +299,10 @@ function ranked(changes: readonly Change[], question: 'mend' | 'break'): Change[
 /** What else changes when this is changed: told by one whole run. */
 function besides(change: Change, run: ScenarioRun, scenario: Scenario, parameters: readonly Parameter[]): number[] {
   const parameter = parameters.find(({ path }) => path === change.path)!;
-  const changed = runScenario({ ...scenario, parts: withValue(scenario.parts, parameter, change.to) }, { causes: false });
+  const changed = runScenario(
+    { ...scenario, parts: withValue(scenario.parts, parameter, change.to) },
+    { causes: false },
+  );
   return run.expectations.flatMap(({ truth }, index) =>
     truth !== changed.expectations[index]!.truth && !change.turns.includes(index) ? [index] : [],
   );

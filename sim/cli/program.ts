@@ -81,6 +81,27 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     });
 
   program
+    .command('why')
+    .description(
+      'say why a scenario ended as it did, how near it was to ending otherwise, and which single changes would turn it',
+    )
+    .argument('<file>', 'scenario file')
+    .addOption(
+      new Option('-f, --format <format>', 'what is written to standard output')
+        .choices(['text', 'json'])
+        .default('text'),
+    )
+    .option('--only <path>', 'search only below this path of the bench, such as board.firmware')
+    .addHelpText(
+      'after',
+      '\nCtrl-C ends the search and shows what was found so far (status 130).\n\nExamples:\n  jackstand why scenarios/orchard-cart/idle-one-too-high.yaml\n  jackstand why cold-start.yaml --only board.firmware',
+    )
+    .action(async (path: string, options: Record<string, string>) => {
+      const { why } = await import('./why.ts');
+      done(await why(path, options, streams));
+    });
+
+  program
     .command('schema')
     .description('print a JSON Schema, for editors and for programs')
     .addArgument(program.createArgument('<of>', 'which one').choices(['bench', 'scenario', 'result']))

@@ -15,11 +15,13 @@ const MARGIN = ' '.repeat(7);
 /** Columns that instants and labels take, right-aligned. */
 const LABEL_COLUMNS = 16;
 
-export function verdictText(run: ScenarioRun, wallSeconds: number, look: Look): string {
+/** Without `wallSeconds` it does not say how long the run took to compute. */
+export function verdictText(run: ScenarioRun, wallSeconds: number | undefined, look: Look): string {
   const paint = paintFor(look);
   const { title, durationSeconds } = run.scenario;
   const verdict = run.holds ? 'holds' : 'FAILS';
-  const time = `(${formatQuantity(durationSeconds, 'time')} in ${(wallSeconds * 1000).toFixed(1)} ms)`;
+  const took = wallSeconds === undefined ? '' : ` in ${(wallSeconds * 1000).toFixed(1)} ms`;
+  const time = `(${formatQuantity(durationSeconds, 'time')}${took})`;
   const [head, ...more] = wrapped(`${printable(title)}  ${time}`, `${verdict}  `, look.columns);
   const painted = head!.replace(verdict, (run.holds ? paint.good : paint.bad)(paint.strong(verdict)));
   const lines = [painted, ...more].map((line) => line.replace(time, paint.faint(time)));

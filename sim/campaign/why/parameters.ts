@@ -90,9 +90,15 @@ interface Leaf {
 
 function leavesOf(part: DescribedPart, index: number): Leaf[] {
   const leaves: Leaf[] = [];
-  walk(part.kind.parameters, part.parameters, [], () => true, (keys, value, choices, takes) => {
-    leaves.push({ place: { part: index, keys }, below: keys.join('.'), value, choices, takes });
-  });
+  walk(
+    part.kind.parameters,
+    part.parameters,
+    [],
+    () => true,
+    (keys, value, choices, takes) => {
+      leaves.push({ place: { part: index, keys }, below: keys.join('.'), value, choices, takes });
+    },
+  );
   return leaves;
 }
 
@@ -118,7 +124,13 @@ interface Def {
 }
 
 /** Follows schema and value together. `around` says whether what stands about a value takes its text, such as an ordered pair. */
-function walk(schema: z.ZodType, value: unknown, keys: readonly string[], around: (text: string) => boolean, visit: Visit): void {
+function walk(
+  schema: z.ZodType,
+  value: unknown,
+  keys: readonly string[],
+  around: (text: string) => boolean,
+  visit: Visit,
+): void {
   const def = schema.def as unknown as Def;
   if (value === undefined || value === null) return;
   if (def.innerType !== undefined) {
@@ -191,7 +203,12 @@ function windowsJoined(leaves: readonly Leaf[]): Joined[] {
   for (const leaf of leaves) {
     const last = joined.at(-1);
     const twin = last?.leaves[0];
-    if (last !== undefined && twin?.place.part === leaf.place.part && isQuantity(leaf.value) && twin.value === leaf.value)
+    if (
+      last !== undefined &&
+      twin?.place.part === leaf.place.part &&
+      isQuantity(leaf.value) &&
+      twin.value === leaf.value
+    )
       joined[joined.length - 1] = {
         leaves: [...last.leaves, leaf],
         below: leaf.place.keys.slice(0, -1).join('.'),
@@ -234,7 +251,12 @@ function isAlike(one: Joined, other: Joined): boolean {
   return isQuantity(a) && isQuantity(b) ? a.value === b.value && a.tolerance === b.tolerance : a === b;
 }
 
-function parameterOf(path: string, leaves: readonly Leaf[], members: readonly string[], isSymmetric: boolean): Parameter {
+function parameterOf(
+  path: string,
+  leaves: readonly Leaf[],
+  members: readonly string[],
+  isSymmetric: boolean,
+): Parameter {
   const [first] = leaves as [Leaf];
   const shared = { path, places: leaves.map(({ place }) => place), members };
   if (!isQuantity(first.value)) return { ...shared, kind: 'choice', value: first.value, choices: first.choices };

@@ -54,9 +54,7 @@ function outwardsFromZero(reach: number, isInteger: boolean): number[] {
 }
 
 function inOrder(points: readonly number[], base: number): number[] {
-  return [...new Set(points)]
-    .filter((point) => point !== base)
-    .sort((a, b) => Math.abs(a - base) - Math.abs(b - base));
+  return [...new Set(points)].filter((point) => point !== base).sort((a, b) => Math.abs(a - base) - Math.abs(b - base));
 }
 
 /** Points outwards as far as they are allowed, and the last one that is. */

@@ -10,6 +10,8 @@
 /** What one run said. */
 export interface Reading {
   readonly isTurned: boolean;
+  /** It made no difference at all to what is looked at. */
+  readonly isInert?: boolean;
   /** How far from turning (below 0) or beyond it (above 0). -Infinity where there is no margin. */
   readonly gain: number;
 }
@@ -55,8 +57,7 @@ const CLOSE_RUNS = 50;
 const CLOSED = 1e-5;
 
 export async function turnsAlong(axis: Axis, read: Read, reaches: Reaches = {}): Promise<Turns> {
-  const points: Point[] = [];
-  for (const value of axis.points) points.push({ value, ...(await read(value)) });
+  const points = await scanned(axis, read);
   const base = points.findIndex((point) => point.value === axis.base);
   const down = await nearestTurn(-1);
   const up = await nearestTurn(1);
@@ -103,6 +104,27 @@ export async function turnsAlong(axis: Axis, read: Read, reaches: Reaches = {}):
     const short = await shortNear(closed.same, closed.turned, axis, read);
     return { ...closed, short, ...(back === undefined ? {} : { back }) };
   }
+}
+
+/**
+ * Reads the points of an axis, from both ends inwards. What makes no difference at one number makes none at those
+ * between it and where the number stands: they are taken to read the same and are not run.
+ */
+async function scanned({ base, points }: Axis, read: Read): Promise<Point[]> {
+  const here: Point = { value: base, ...(await read(base)) };
+  const inwards = async (side: readonly number[]): Promise<Point[]> => {
+    const found: Point[] = [];
+    let isInert = false;
+    for (const value of side) {
+      const reading: Reading = isInert ? here : await read(value);
+      isInert ||= reading.isInert === true;
+      found.push({ ...reading, value });
+    }
+    return found;
+  };
+  const below = await inwards(points.filter((value) => value < base));
+  const above = await inwards(points.filter((value) => value > base).reverse());
+  return [...below, here, ...above.reverse()];
 }
 
 /** Golden-section search for a peak that has turned. */
@@ -182,7 +204,11 @@ async function shortNear(same: number, turned: number, axis: Axis, read: Read): 
 /** The number with the fewest decimal digits that lies after `from` and not after `to`. */
 export function shortest(from: number, to: number): number {
   const direction = Math.sign(to - from);
-  for (let exponent = Math.floor(Math.log10(Math.max(Math.abs(from), Math.abs(to)))) + 1; exponent > -30; exponent -= 1) {
+  for (
+    let exponent = Math.floor(Math.log10(Math.max(Math.abs(from), Math.abs(to)))) + 1;
+    exponent > -30;
+    exponent -= 1
+  ) {
     const step = Number(`1e${exponent}`);
     const candidate = direction > 0 ? (Math.floor(from / step) + 1) * step : (Math.ceil(from / step) - 1) * step;
     const written = Number(candidate.toPrecision(15));
