@@ -32,7 +32,7 @@ export function carryOut(machine: Machine, around: Surroundings): void {
   // The head of a waiting loop is moved aside: its own operation stands at `k`.
   const at = op[pc] === OP.IDLE ? k[pc]! : pc;
   if (op[at]! >= OP.LDS) {
-    if (op[at]! < OP.OUTSIDE) carryOutAccess(machine, around, at);
+    if (op[at]! < OP.SEI) carryOutAccess(machine, around, at);
     else if (op[at]! >= OP.LDS_IO) carryOutIo(machine, around, at);
     else carryOutControl(machine, around, at);
   } else carryOutControl(machine, around, at);

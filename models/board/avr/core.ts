@@ -49,6 +49,8 @@ export type Engine = () => 0 | 1;
 
 /** A faster way than the interpreter to carry out plain instructions, with the interpreter at hand for the rest. */
 export interface EngineKind {
+  /** Longest window, in cycles. */
+  readonly windowCycles: number;
   createBuffer(): ArrayBuffer;
   start(machine: Machine, image: Image, interpretRest: Engine): Engine;
 }
@@ -103,7 +105,8 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
     registers: () => ({ pc: state[AT.pc]! * 2, sp: state[AT.sp]!, sreg: packedSreg(state) }),
     lowestStack: () => state[AT.lowest]!,
     isAsleep: () => state[AT.asleep] === 1,
-    run: (cycle) => runUntil(cycle, machine, clock, around, engine),
+    run: (cycle) =>
+      runUntil(cycle, machine, clock, around, { engine, windowCycles: kind?.windowCycles ?? WINDOW_CYCLES }),
     snapshot: () => ({
       data: data.slice(0, chip.sramEnd + 1),
       state: state.slice(),
@@ -121,7 +124,13 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
   };
 }
 
-function runUntil(until: number, machine: Machine, clock: Clock, around: Surroundings, engine: Engine): void {
+function runUntil(
+  until: number,
+  machine: Machine,
+  clock: Clock,
+  around: Surroundings,
+  { engine, windowCycles }: { engine: Engine; windowCycles: number },
+): void {
   const { state } = machine;
   const { bus } = around;
   for (;;) {
@@ -149,7 +158,7 @@ function runUntil(until: number, machine: Machine, clock: Clock, around: Surroun
       continue;
     }
     const room = Math.min(clock.nextEvent, until) - at;
-    openWindow(state, clock, at, isInterrupted ? 1 : Math.min(room, WINDOW_CYCLES), false);
+    openWindow(state, clock, at, isInterrupted ? 1 : Math.min(room, windowCycles), false);
     while (state[AT.left]! > 0 && engine() === 1) carryOut(machine, around);
   }
 }

@@ -162,7 +162,8 @@ function decodeOneOperand(program: Program, chip: Chip, pc: number, word: number
   else if (low >= 12) {
     const target = wordAt(program, pc + 1) & (program.words - 1);
     if (chip.hasLongJump) set(low < 14 ? OP.JUMP : OP.CALL, low < 14 ? 0 : 2, low < 14 ? 3 : 4, target);
-  } else if ((word & 0xff8f) === 0x9408) set(OP.SEC + ((word >> 4) & 7));
+  } else if (word === 0x9478) set(OP.SEI);
+  else if ((word & 0xff8f) === 0x9408) set(OP.SEC + ((word >> 4) & 7));
   else if ((word & 0xff8f) === 0x9488) set(OP.CLC + ((word >> 4) & 7));
   else if (word === 0x9409) set(OP.IJMP);
   else if (word === 0x9509) set(OP.ICALL);

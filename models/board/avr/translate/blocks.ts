@@ -69,7 +69,8 @@ export function findBlocks(program: Program, roots: Iterable<number>): Map<numbe
   return blocks;
 }
 
-function targetsOf(program: Program, pc: number): number[] {
+/** Where control may go from the instruction at `pc`, computed jumps and returns aside. */
+export function targetsOf(program: Program, pc: number): number[] {
   const { op, a, b, k } = program;
   const kind = op[pc]!;
   const wrap = (target: number): number => target & (program.words - 1);

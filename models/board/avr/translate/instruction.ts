@@ -3,13 +3,33 @@
  *
  * Hot path: what this emits runs at the full speed of the host. Speed: test/speed/avr.bench.ts.
  */
-import { FLASH_BASE, STATE_BASE, AT } from '../machine.ts';
+
 import type { Program } from '../decode.ts';
+import { AT, FLASH_BASE, STATE_BASE } from '../machine.ts';
 import { OP } from '../op.ts';
 import { type Code, WASM } from './wasm-bytes.ts';
 
 /** Locals of a unit's function. The first is its argument; registers follow at `register0`. */
-export const LOCAL = { target: 0, left: 1, sp: 2, c: 3, z: 4, n: 5, v: 6, s: 7, h: 8, t: 9, exitPc: 10, status: 11, lowest: 12, d: 13, r: 14, x: 15, y: 16, register0: 17 } as const;
+export const LOCAL = {
+  target: 0,
+  left: 1,
+  sp: 2,
+  c: 3,
+  z: 4,
+  n: 5,
+  v: 6,
+  s: 7,
+  h: 8,
+  t: 9,
+  exitPc: 10,
+  status: 11,
+  lowest: 12,
+  d: 13,
+  r: 14,
+  x: 15,
+  y: 16,
+  register0: 17,
+} as const;
 export const FIRST_WAIT_LOCAL = LOCAL.register0 + 32;
 
 /** What the instructions need of the unit around them. */
@@ -61,7 +81,8 @@ export function emitInstruction(site: Site, pc: number): void {
       code.set(L.x).get(L.x).int(8).op(shrU).set(L.c).get(L.x).int(255).op(and).set(L.x);
       code.get(L.d).get(L.r).op(xor).get(L.x).op(xor).set(L.h);
       code.get(L.d).get(L.x).op(xor).get(L.r).get(L.x).op(xor, and).tee(L.v).get(L.x).op(xor).set(L.s);
-      return settle(a);
+      settle(a);
+      break;
     case OP.SUB:
     case OP.SBC:
     case OP.CP:
@@ -69,7 +90,8 @@ export function emitInstruction(site: Site, pc: number): void {
     case OP.SUBI:
     case OP.SBCI:
     case OP.CPI:
-      return emitSubtract(site, op, a, b);
+      emitSubtract(site, op, a, b);
+      break;
     case OP.AND:
     case OP.OR:
     case OP.EOR:
@@ -78,56 +100,99 @@ export function emitInstruction(site: Site, pc: number): void {
       site.getRegister(a);
       if (op === OP.ANDI || op === OP.ORI) code.int(b);
       else site.getRegister(b);
-      code.op(op === OP.EOR ? xor : op === OP.OR || op === OP.ORI ? or : and).set(L.x).int(0).set(L.v).get(L.x).set(L.s);
-      return settle(a);
+      code
+        .op(op === OP.EOR ? xor : op === OP.OR || op === OP.ORI ? or : and)
+        .set(L.x)
+        .int(0)
+        .set(L.v)
+        .get(L.x)
+        .set(L.s);
+      settle(a);
+      break;
     case OP.MOV:
       site.getRegister(b);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.MOVW:
       site.getRegister(b);
       site.setRegister(a);
       site.getRegister(b + 1);
-      return site.setRegister(a + 1);
+      site.setRegister(a + 1);
+      break;
     case OP.LDI:
       code.int(b);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.ADIW:
     case OP.SBIW: {
       pair(site, a);
-      code.tee(L.d).int(b).op(op === OP.ADIW ? add : sub).set(L.x);
+      code
+        .tee(L.d)
+        .int(b)
+        .op(op === OP.ADIW ? add : sub)
+        .set(L.x);
       if (op === OP.ADIW) code.get(L.x).int(16).op(shrU).set(L.c);
       else code.get(L.x).int(31).op(shrU).set(L.c);
       code.get(L.x).int(0xffff).op(and).tee(L.z).int(8).op(shrU).set(L.n);
       // V is the bit that only the new value has (ADIW), or only the old (SBIW).
-      code.get(op === OP.ADIW ? L.z : L.d).get(op === OP.ADIW ? L.d : L.z).int(-1).op(xor, and).int(8).op(shrU).tee(L.v).get(L.n).op(xor).set(L.s);
+      code
+        .get(op === OP.ADIW ? L.z : L.d)
+        .get(op === OP.ADIW ? L.d : L.z)
+        .int(-1)
+        .op(xor, and)
+        .int(8)
+        .op(shrU)
+        .tee(L.v)
+        .get(L.n)
+        .op(xor)
+        .set(L.s);
       code.get(L.z).int(255).op(and);
       site.setRegister(a);
       code.get(L.n);
-      return site.setRegister(a + 1);
+      site.setRegister(a + 1);
+      break;
     }
     case OP.COM:
       code.int(255);
       site.getRegister(a);
       code.op(sub).tee(L.x).set(L.s).int(1).set(L.c).int(0).set(L.v);
-      return settle(a);
+      settle(a);
+      break;
     case OP.NEG:
       keepD();
       code.int(0).get(L.d).op(sub).int(255).op(and).tee(L.x).op(eqz, eqz).set(L.c);
       code.get(L.d).get(L.x).op(or).int(1).op(shl).set(L.h);
       code.get(L.d).get(L.x).op(and).tee(L.v).get(L.x).op(xor).set(L.s);
-      return settle(a);
+      settle(a);
+      break;
     case OP.INC:
     case OP.DEC: {
       keepD();
-      code.get(L.d).int(1).op(op === OP.INC ? add : sub).int(255).op(and).set(L.x);
-      code.get(op === OP.INC ? L.x : L.d).get(op === OP.INC ? L.d : L.x).int(-1).op(xor, and).tee(L.v).get(L.x).op(xor).set(L.s);
-      return settle(a);
+      code
+        .get(L.d)
+        .int(1)
+        .op(op === OP.INC ? add : sub)
+        .int(255)
+        .op(and)
+        .set(L.x);
+      code
+        .get(op === OP.INC ? L.x : L.d)
+        .get(op === OP.INC ? L.d : L.x)
+        .int(-1)
+        .op(xor, and)
+        .tee(L.v)
+        .get(L.x)
+        .op(xor)
+        .set(L.s);
+      settle(a);
+      break;
     }
     case OP.LSR:
       keepD();
       code.get(L.d).int(1).op(shrU).tee(L.x).set(L.z).int(0).set(L.n);
       code.get(L.d).int(1).op(and).tee(L.c).int(7).op(shl).tee(L.v).set(L.s).get(L.x);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.ROR:
     case OP.ASR:
       keepD();
@@ -135,36 +200,47 @@ export function emitInstruction(site: Site, pc: number): void {
       if (op === OP.ROR) code.get(L.c).int(7).op(shl, or).set(L.x);
       else code.get(L.d).int(128).op(and, or).set(L.x);
       code.get(L.d).int(1).op(and).tee(L.c).int(7).op(shl).tee(L.s).get(L.x).op(xor).set(L.v);
-      return settle(a);
+      settle(a);
+      break;
     case OP.SWAP:
       keepD();
       code.get(L.d).int(4).op(shrU).get(L.d).int(4).op(shl).int(0xf0).op(and, or);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.MUL:
     case OP.MULS:
     case OP.MULSU:
     case OP.FMUL:
     case OP.FMULS:
     case OP.FMULSU:
-      return emitMultiply(site, op, a, b);
+      emitMultiply(site, op, a, b);
+      break;
     case OP.BST:
       site.getRegister(a);
       code.int(b).op(shrU).int(1).op(and).set(L.t);
       return;
     case OP.BLD:
       site.getRegister(a);
-      code.int(255 & ~(1 << b)).op(and).get(L.t).int(b).op(shl, or);
-      return site.setRegister(a);
+      code
+        .int(255 & ~(1 << b))
+        .op(and)
+        .get(L.t)
+        .int(b)
+        .op(shl, or);
+      site.setRegister(a);
+      break;
     case OP.LDS:
     case OP.IN:
       if (k < 32) site.getRegister(k);
       else code.int(0).load8(k);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.STS:
     case OP.OUT:
       if (k < 32) {
         site.getRegister(a);
-        return site.setRegister(k);
+        site.setRegister(k);
+        break;
       }
       code.int(0);
       site.getRegister(a);
@@ -174,14 +250,22 @@ export function emitInstruction(site: Site, pc: number): void {
       code.int(0).int(0).load8(k).int(a).op(or).store8(k);
       return;
     case OP.CBI:
-      code.int(0).int(0).load8(k).int(255 & ~a).op(and).store8(k);
+      code
+        .int(0)
+        .int(0)
+        .load8(k)
+        .int(255 & ~a)
+        .op(and)
+        .store8(k);
       return;
     case OP.IN_SPL:
       code.get(L.sp).int(255).op(and);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.IN_SPH:
       code.get(L.sp).int(8).op(shrU);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.OUT_SPL:
       code.get(L.sp).int(0xff00).op(and);
       site.getRegister(a);
@@ -194,7 +278,8 @@ export function emitInstruction(site: Site, pc: number): void {
       return;
     case OP.IN_SREG:
     case OP.OUT_SREG:
-      return emitStatus(site, op, a, pc);
+      emitStatus(site, op, a, pc);
+      break;
     case OP.PUSH:
       // Below the lowest address so far, or outside the memory: the careful path.
       code.get(L.sp).get(L.lowest).op(ltS).get(L.sp).int(site.ramEnd).op(WASM.gtS, or);
@@ -204,20 +289,35 @@ export function emitInstruction(site: Site, pc: number): void {
       code.store8(0).get(L.sp).int(1).op(sub).set(L.sp);
       return;
     case OP.POP:
-      code.get(L.sp).int(1).op(add).tee(L.x).int(site.ramStart).op(sub).int(site.ramEnd - site.ramStart).op(gtU);
+      code
+        .get(L.sp)
+        .int(1)
+        .op(add)
+        .tee(L.x)
+        .int(site.ramStart)
+        .op(sub)
+        .int(site.ramEnd - site.ramStart)
+        .op(gtU);
       leaveIf(site, pc);
       code.get(L.x).tee(L.sp).load8(0);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     case OP.LPM:
     case OP.LPM_INC:
       pair(site, 30);
-      code.tee(L.y).int(program.words * 2 - 1).op(and).load8(FLASH_BASE).set(L.d);
+      code
+        .tee(L.y)
+        .int(program.words * 2 - 1)
+        .op(and)
+        .load8(FLASH_BASE)
+        .set(L.d);
       if (op === OP.LPM_INC) advance(site, 30, 1);
       code.get(L.d);
-      return site.setRegister(a);
+      site.setRegister(a);
+      break;
     default:
-      if (op >= OP.SEC && op <= OP.CLI) return emitFlag(site, op);
-      return emitAccess(site, op, a, b, k, pc);
+      if (op >= OP.SEC && op <= OP.CLI) emitFlag(site, op);
+      else emitAccess(site, op, a, b, k, pc);
   }
 }
 
@@ -260,9 +360,13 @@ function emitMultiply(site: Site, op: number, a: number, b: number): void {
 }
 
 function emitFlag({ code }: Site, op: number): void {
-  const isSet = op <= OP.SEI;
+  const isSet = op <= OP.SET;
   const flag = (op - OP.SEC) & 7;
-  if (flag === 7) code.int(0).int(0).store(STATE_BASE + 4 * AT.i); // Only CLI comes here.
+  if (flag === 7)
+    code
+      .int(0)
+      .int(0)
+      .store(STATE_BASE + 4 * AT.i); // Only CLI comes here.
   else {
     const values = [1, 0, 128, 128, 128, 16, 1];
     const value = flag === 1 ? (isSet ? 0 : 1) : isSet ? values[flag]! : 0;
@@ -275,8 +379,25 @@ function emitStatus(site: Site, op: number, a: number, pc: number): void {
   const iOffset = STATE_BASE + 4 * AT.i;
   if (op === OP.IN_SREG) {
     code.get(L.c).get(L.z).op(eqz).int(1).op(shl, or);
-    for (const [local, shift, mask] of [[L.n, 5, 4], [L.v, 4, 8], [L.s, 3, 16]] as const) code.get(local).int(shift).op(shrU).int(mask).op(and, or);
-    code.get(L.h).int(1).op(shl).int(32).op(and, or).get(L.t).int(6).op(shl, or).int(0).load(iOffset).int(7).op(shl, or);
+    for (const [local, shift, mask] of [
+      [L.n, 5, 4],
+      [L.v, 4, 8],
+      [L.s, 3, 16],
+    ] as const)
+      code.get(local).int(shift).op(shrU).int(mask).op(and, or);
+    code
+      .get(L.h)
+      .int(1)
+      .op(shl)
+      .int(32)
+      .op(and, or)
+      .get(L.t)
+      .int(6)
+      .op(shl, or)
+      .int(0)
+      .load(iOffset)
+      .int(7)
+      .op(shl, or);
     site.setRegister(a);
     return;
   }
@@ -284,7 +405,23 @@ function emitStatus(site: Site, op: number, a: number, pc: number): void {
   code.tee(L.d).int(127).op(gtU).int(0).load(iOffset).op(eqz, and);
   leaveIf(site, pc);
   code.get(L.d).int(1).op(and).set(L.c).get(L.d).int(-1).op(xor).int(2).op(and).set(L.z);
-  code.get(L.d).int(5).op(shl).set(L.n).get(L.d).int(4).op(shl).set(L.v).get(L.d).int(3).op(shl).set(L.s).get(L.d).int(1).op(shrU).set(L.h);
+  code
+    .get(L.d)
+    .int(5)
+    .op(shl)
+    .set(L.n)
+    .get(L.d)
+    .int(4)
+    .op(shl)
+    .set(L.v)
+    .get(L.d)
+    .int(3)
+    .op(shl)
+    .set(L.s)
+    .get(L.d)
+    .int(1)
+    .op(shrU)
+    .set(L.h);
   code.get(L.d).int(6).op(shrU).int(1).op(and).set(L.t).int(0).get(L.d).int(7).op(shrU).store(iOffset);
 }
 
@@ -296,7 +433,12 @@ function emitAccess(site: Site, op: number, a: number, b: number, k: number, pc:
   pair(site, k);
   if (isBefore) code.int(1).op(sub).int(0xffff).op(and);
   else if (!isAfter && b !== 0) code.int(b).op(add).int(0xffff).op(and);
-  code.tee(L.y).int(site.ramStart).op(sub).int(site.ramEnd - site.ramStart).op(gtU);
+  code
+    .tee(L.y)
+    .int(site.ramStart)
+    .op(sub)
+    .int(site.ramEnd - site.ramStart)
+    .op(gtU);
   leaveIf(site, pc);
   if (op >= OP.STD) {
     code.get(L.y);
@@ -365,4 +507,3 @@ export function emitCondition(site: Site, pc: number): void {
   code.int(isRegister ? b : a).op(and);
   if (op === OP.SBRC || op === OP.SBIC) code.op(eqz);
 }
-

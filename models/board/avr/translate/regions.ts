@@ -14,7 +14,11 @@ export interface Region {
 }
 
 /** The loops among `blockCount` blocks. `next` lists the blocks of the unit that a block goes on to. */
-export function regionsOf(blockCount: number, next: (block: number) => readonly number[], isEntered: (block: number) => boolean): Region {
+export function regionsOf(
+  blockCount: number,
+  next: (block: number) => readonly number[],
+  isEntered: (block: number) => boolean,
+): Region {
   const lastBack = new Array<number>(blockCount).fill(-1);
   for (let block = 0; block < blockCount; block++) {
     for (const target of next(block)) if (target <= block) lastBack[target] = Math.max(lastBack[target]!, block);

@@ -93,7 +93,11 @@ export function code(): Code {
  * A module whose `functions` (each one number in, one out) are in a table in this order; `driver` (nothing in, one
  * number out) is exported as `run`. Memory is imported as `core.memory`.
  */
-export function moduleBytes(functions: readonly { readonly locals: number; readonly body: Code }[], driver: { readonly locals: number; readonly body: Code }, memoryPages: number): Uint8Array {
+export function moduleBytes(
+  functions: readonly { readonly locals: number; readonly body: Code }[],
+  driver: { readonly locals: number; readonly body: Code },
+  memoryPages: number,
+): Uint8Array {
   const out: number[] = [0, 0x61, 0x73, 0x6d, 1, 0, 0, 0];
   const section = (id: number, fill: (content: number[]) => void): void => {
     const content: number[] = [];
