@@ -376,6 +376,7 @@ export const motor: PartKind = {
   chart,
   faults,
   tells: { along: 'motion', ports: ['speed', 'current'] },
+  roles: { speed: 'turning' },
   explain: {
     current: ({ name, value, read }) => ({
       says: `${name} takes ${formatQuantity(value, 'current')} at ${formatQuantity(read(`${name}.speed`), 'angular-speed')}, where its back-emf is ${formatQuantity(read(`${name}.emf`), 'voltage')}`,

@@ -415,6 +415,7 @@ export const pedal: PartKind = {
     mode: ({ value, word }) => ({ says: `the pedal is ${word('pedal.mode', value)}`, next: null }),
   },
   tells: { along: 'signal', ports: ['travel', 'voltage'] },
+  roles: { travel: 'foot' },
   // A foot takes about a tenth of a second from one position to the next.
   handle: { kind: 'lever', form: 'press', least: 0, most: 1, beside: { over: '100 ms' }, port: 'travel' },
   make: make as PartKind['make'],

@@ -233,6 +233,7 @@ export const receiver: PartKind = {
     }),
   },
   tells: { along: 'signal', ports: ['pulse', 'deflection'] },
+  roles: { deflection: 'hand' },
   handle: { kind: 'lever', form: 'stick', least: -1, most: 1, port: 'deflection' },
   make: make as PartKind['make'],
 };

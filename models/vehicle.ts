@@ -274,6 +274,7 @@ export const vehicle: PartKind = {
   faults,
   steps,
   tells: { along: 'motion', ports: ['speed', 'distance'] },
+  roles: { speed: 'speed' },
   explain: { speed: tellSpeed },
   make: make as PartKind['make'],
 };

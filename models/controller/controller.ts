@@ -263,19 +263,14 @@ function make(host: Host, numbers: Parameters): Live {
     apply();
   });
   const lookTimer = host.timer(() => {
-    lookAtSupply();
+    switchPower();
+    if (state.isPowered) lookAtSupply();
     state.lookCount += 1;
-    host.wake(lookTimer, state.powerSeconds + state.lookCount / LOOKS_PER_SECOND);
+    // A supply that sinks and recovers under load tells nobody: also an unpowered controller watches for it.
+    if (state.supplyVolts > 0) host.wake(lookTimer, state.powerSeconds + state.lookCount / LOOKS_PER_SECOND);
   });
   const lookAtSupply = (): void => {
-    host.sample(supplyOut);
-    const supplyVolts = values[supplyOut]!;
-    state.supplyVolts = supplyVolts;
-    if (!controller.isPowered()) {
-      run.send(events.supply);
-      apply();
-      return;
-    }
+    const { supplyVolts } = state;
     if (cutoff === undefined) {
       if (run.send(events.volts)) apply();
       return;
@@ -298,12 +293,10 @@ function make(host: Host, numbers: Parameters): Live {
     state.periodSeconds = 0;
     state.cutFromSeconds = Number.POSITIVE_INFINITY;
     host.sleep(silenceTimer);
-    host.sleep(lookTimer);
+    state.powerSeconds = now[0]!;
+    state.lookCount = 0;
     run.send(events.supply);
     if (isPowered) {
-      state.powerSeconds = now[0]!;
-      state.lookCount = 0;
-      host.wake(lookTimer, now[0]!);
       host.wake(silenceTimer, now[0]! + controller.lostSeconds);
       takeConstants();
     } else {
@@ -354,7 +347,14 @@ function make(host: Host, numbers: Parameters): Live {
       takeConstants();
     },
     input: (changed) => {
-      if (changed & supplyBit) switchPower();
+      if (changed & supplyBit) {
+        switchPower();
+        if (state.supplyVolts > 0 && !host.isAwake(lookTimer)) {
+          state.powerSeconds = now[0]!;
+          state.lookCount = 0;
+          host.wake(lookTimer, now[0]!);
+        }
+      }
       if (changed & lineBit && state.isPowered) {
         // An open input reads low, by the pull-down that such inputs have: common practice, no source.
         const isHigh = values[lineIn]! === HIGH;
@@ -399,6 +399,7 @@ export const controller: PartKind = {
   gauges: { armed: 'arming' },
   explain,
   tells: { along: 'signal', ports: ['pulse', 'drive', 'refusal', 'supply'] },
+  roles: { drive: 'drive', brake: 'brake', refusal: 'alarm', buzzer: 'alarm' },
   bands,
   make: make as PartKind['make'],
 };

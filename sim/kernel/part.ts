@@ -232,6 +232,12 @@ export interface Tells {
   readonly hasBusyMode?: boolean;
 }
 
+/**
+ * What a port stands for on any vehicle, so that tools can judge one whose parts they do not know: what the driver asks
+ * for by foot or hand, what the motors are given, what then moves, and what a person would see or hear of a fault.
+ */
+export type Role = 'foot' | 'hand' | 'drive' | 'brake' | 'turning' | 'speed' | 'alarm';
+
 /** A named range of values of a port, in its base unit; `least` and `most` are equal for a single point. */
 export interface Band {
   readonly name: string;
@@ -283,6 +289,8 @@ export interface PartKind {
   readonly explain?: Readonly<Record<string, Explain>>;
   /** Without it, the part tells its mode and its first out port. */
   readonly tells?: Tells;
+  /** What its out ports stand for, by port. */
+  readonly roles?: Readonly<Record<string, Role>>;
   /**
    * The ranges that matter, by out port; by in port for a level, where they count from its rise. `read` gives the
    * present value of an out port of the part.
