@@ -209,7 +209,7 @@ export const chart = setup({
         pulse: { guard: 'mayResumeAtNeutral', target: 'waiting-for-neutral.holding' },
       },
     },
-    'over-temperature': { entry: 'disarm', on: { volts: { guard: 'cool', target: 'waiting-for-neutral' } } },
+    'over-temperature': { entry: 'disarm', on: { volts: { guard: 'cool', target: 'waiting-for-neutral.silent' } } },
     'signal-lost': {
       entry: 'loseSignal',
       on: {
