@@ -39,6 +39,20 @@ export function mappedCount(
   return wrapped(Math.trunc(product / span) + outLow, bits);
 }
 
+/** What the law takes for a count: the nearest end of the input range if clamped, and its low end inside the dead band. */
+export function takenCount(
+  countValue: number,
+  inLow: number,
+  inHigh: number,
+  isClamped: boolean,
+  deadBandCounts: number,
+): number {
+  const taken = isClamped
+    ? Math.min(Math.max(countValue, Math.min(inLow, inHigh)), Math.max(inLow, inHigh))
+    : countValue;
+  return deadBandCounts > 0 && Math.abs(taken - inLow) <= deadBandCounts ? inLow : taken;
+}
+
 /** Counts that the law maps to exactly `compare`, scanned from a range; used to say what would help. */
 export function countsFor(
   compare: number,

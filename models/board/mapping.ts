@@ -15,7 +15,7 @@ import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kern
 import { count, perSecond, ratio, type Settled, seconds } from '../../sim/units/index.ts';
 import { POSITION_WORDS } from '../selector.ts';
 import { HUNG } from './board.ts';
-import { countsFor, mappedCount } from './law.ts';
+import { countsFor, mappedCount, takenCount } from './law.ts';
 
 const counts = (means: string, low: number, high: number, example: [number, number]) =>
   z
@@ -299,9 +299,7 @@ function make(host: Host, numbers: Parameters): Live {
     const position = positionIn >= 0 ? values[positionIn]! : -1;
     const range = !hasRanges || position < 0 ? plainOutput : rangeOf[position];
     if (range === undefined) return neutral;
-    let taken = value;
-    if (isClamped) taken = Math.min(Math.max(taken, Math.min(inLow, inHigh)), Math.max(inLow, inHigh));
-    if (deadBand > 0 && Math.abs(taken - inLow) <= deadBand) taken = inLow;
+    const taken = takenCount(value, inLow, inHigh, isClamped, deadBand);
     return mappedCount(taken, inLow, inHigh, range[0], range[1], integer);
   };
   const slewed = (wanted: number): number => {
