@@ -191,7 +191,10 @@ function generatorOf(name: string, outs: ReadonlySet<string>): PartKind {
       state: {},
       start: () => undefined,
       input: () => undefined,
-      command: (out, value) => host.emit(host.out[out]!, value as number),
+      command: (out, value) => {
+        host.disturb();
+        host.emit(host.out[out]!, value as number);
+      },
       fault: () => undefined,
     }),
   };
