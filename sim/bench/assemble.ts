@@ -143,6 +143,12 @@ export function assemble(
   return { kernel, signals, signalIndex, parts: assembled, findings };
 }
 
+/** Another script from the present instant on; `acts` sorted by time, what they say up to now counts as done. */
+export function rescript({ kernel, parts }: Assembly, acts: readonly Act[]): void {
+  const rankOf = new Map(parts.map((part, rank) => [part.name, rank]));
+  kernel.rescript(acts.map((act) => commandOf(act, rankOf, parts)));
+}
+
 function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonly AssembledPart[]): Command {
   const rank = rankOf.get(act.part);
   assert(rank !== undefined, 'the script names a part that is not there', { part: act.part });

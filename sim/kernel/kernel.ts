@@ -318,6 +318,17 @@ export class Kernel {
     command.act();
   }
 
+  /**
+   * Puts another script in place, sorted by time: what it says up to the present instant counts as done. After
+   * `restore`, this is how a run goes on in another way than it went.
+   */
+  rescript(commands: readonly Command[]): void {
+    this.commands = commands;
+    const next = commands.findIndex(({ seconds }) => seconds > this.now[0]!);
+    this.nextCommand = next === -1 ? commands.length : next;
+    this.commandDue[0] = commands[this.nextCommand]?.seconds ?? Number.POSITIVE_INFINITY;
+  }
+
   private lowestPending(): number {
     const { pending } = this;
     const low = pending[0]!;

@@ -7,7 +7,7 @@ import { positionOf } from '../bench/place.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from '../bench/problem.ts';
 import { settleParts } from '../bench/schema.ts';
 import { actsOf, type Step, stepMistakes, stepSchema } from '../bench/script.ts';
-import { readSource } from '../bench/source.ts';
+import { readSource, type SourceRead } from '../bench/source.ts';
 import { headPlace, nodeAt, pathWords, placeInText, type TreeMap, type TreeNode, valuePlace } from '../bench/tree.ts';
 import { validate } from '../bench/validate.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
@@ -40,7 +40,11 @@ interface ScenarioContents {
 }
 
 export function loadScenario(path: string): Loaded<Scenario> {
-  const read = readSource(path);
+  return scenarioOf(path, readSource(path));
+}
+
+/** As `loadScenario`, for a file already read, or for a tree that stands for one; `path` is where it looks for its bench. */
+export function scenarioOf(path: string, read: SourceRead): Loaded<Scenario> {
   if (read.tree === undefined) return { problems: read.problems };
   const { tree } = read;
   const stranger = tree.entries.get('bench');
