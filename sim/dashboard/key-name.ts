@@ -23,5 +23,16 @@ export function keyNames(input: string, key: Key): string[] {
   if (key.ctrl) return [`ctrl+${input}`];
   const named = NAMED.find(([flag]) => key[flag]);
   if (named !== undefined) return [named[1]];
-  return [...input].map((character) => (character === ' ' ? 'space' : character === '\r' ? 'return' : character));
+  return [...input].flatMap((character) => IN_A_ROW[character] ?? (character < ' ' ? [] : [character]));
 }
+
+/** What has a name of its own, where several keys arrived as one text. */
+const IN_A_ROW: Readonly<Record<string, string>> = {
+  ' ': 'space',
+  '\r': 'return',
+  '\n': 'return',
+  '\t': 'tab',
+  '\b': 'backspace',
+  '\u007f': 'backspace',
+  '\u001b': 'escape',
+};

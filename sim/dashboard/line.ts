@@ -69,3 +69,14 @@ export function beside(
 export function textOf(line: Line): string {
   return line.map(({ text }) => text).join('');
 }
+
+/** Neighbours of one tone as one span: fewer codes, and less to handle. */
+export function joined(line: Line): Span[] {
+  const spans: { text: string; tone: Tone }[] = [];
+  for (const { text, tone } of line) {
+    const last = spans.at(-1);
+    if (last?.tone === tone) last.text += text;
+    else spans.push({ text, tone });
+  }
+  return spans;
+}

@@ -2,7 +2,7 @@
 import type { Band } from '../kernel/part.ts';
 import { formatQuantity } from '../units/index.ts';
 import type { Glyphs } from './glyphs.ts';
-import { fitted, type Line, type Span, span, type Tone } from './line.ts';
+import { fitted, joined, type Line, type Span, span, type Tone } from './line.ts';
 import { modeOf } from './path-view.ts';
 import type { Session } from './session.ts';
 import type { Aim } from './telling.ts';
@@ -80,7 +80,7 @@ function rulerOf(
   return [
     span(`${lowWords} `, 'faint'),
     span(glyphs.rulerLeft, 'faint'),
-    ...cells.map(([character, tone]) => span(character, tone)),
+    ...joined(cells.map(([character, tone]) => span(character, tone))),
     span(glyphs.rulerRight, 'faint'),
     span(` ${highWords}`, 'faint'),
   ];

@@ -61,9 +61,7 @@ export function scriptLines(session: Session, width: number, height: number, gly
     return [span(text, isDone ? 'faint' : 'plain')];
   });
   if (rows.length === 0)
-    rows.push([
-      span(session.drive === undefined ? 'nothing is done' : 'nothing done yet: p switches the power on', 'faint'),
-    ]);
+    rows.push([span(session.drive === undefined ? 'nothing is done' : 'nothing yet: p for the power', 'faint')]);
   const around = next < 0 ? rows.length - 1 : Math.max(0, next - 1);
   return listed('script', rows, height, around, width, glyphs);
 }

@@ -89,7 +89,7 @@ export function valueWords(session: Session, signal: string): string {
   if (index === undefined) return '';
   const info = player.assembly.signals[index]!;
   const value = player.present(signal);
-  return info.modes?.[value] ?? formatQuantity(value, info.dimension, { digits: 4 });
+  return info.modes?.[value] ?? formatQuantity(value, info.dimension, { digits: 3 });
 }
 
 /** Whether a signal changed within the last twentieth of a second of the run. */

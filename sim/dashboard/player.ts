@@ -43,6 +43,8 @@ export class Player {
   private readonly columnOf: Int32Array;
   private readonly recorded: readonly number[];
   private flowing: readonly number[] = [];
+  /** Lines that are published at their ends only. */
+  private ramps: readonly number[] = [];
   private acts: readonly Act[];
   private keyframes: Keyframe[] = [];
   private spacing = 1;
@@ -207,6 +209,9 @@ export class Player {
     this.flowing = this.recorded.filter(
       (signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true,
     );
+    this.ramps = this.recorded.filter(
+      (signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear',
+    );
   }
 
   private nextGrid(): number {
@@ -216,21 +221,24 @@ export class Player {
   private crossGrid(): void {
     this.assembly.kernel.run(this.nextGrid());
     this.gridCount += 1;
-    this.look();
+    this.look(this.flowing);
     this.trace.finish(this.seconds);
     this.keepIfDue();
   }
 
-  private look(): void {
+  private look(asked: readonly number[]): void {
     const { kernel } = this.assembly;
-    for (const signal of this.flowing) {
+    for (const signal of asked) {
       kernel.sample(signal);
       this.trace.append(this.columnOf[signal]!, kernel.now[0]!, kernel.values[signal]!);
     }
   }
 
   private finish(): void {
-    if (!this.isEnded) this.look();
+    if (!this.isEnded) {
+      this.look(this.flowing);
+      this.look(this.ramps);
+    }
     this.isEnded = true;
     this.trace.finish(this.seconds);
   }

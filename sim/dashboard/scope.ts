@@ -54,6 +54,8 @@ export function scopeLines(lanes: readonly Lane[], height: number, view: ScopeVi
   return [...lines, axisLine(view)];
 }
 
+const LEVEL_ROWS_MOST = 3;
+
 /** Rows for each lane: one for a strip, two for a level, at least three for a curve; what is left goes to the curves. */
 export function laneRows(lanes: readonly Lane[], room: number): number[] {
   const least = lanes.map(({ column: { signal } }) => (isStrip(signal) ? 1 : isLevelSignal(signal) ? 2 : 3));
@@ -63,8 +65,14 @@ export function laneRows(lanes: readonly Lane[], room: number): number[] {
     left -= wanted;
     return wanted;
   });
-  const growing = rows.flatMap((count, index) => (count >= 3 ? [index] : []));
-  for (let turn = 0; left > 0 && growing.length > 0; turn += 1, left -= 1) rows[growing[turn % growing.length]!]! += 1;
+  const growing = rows.flatMap((count, index) => (count >= 2 ? [index] : []));
+  for (let turn = 0; left > 0 && turn < room * growing.length; turn += 1) {
+    const index = growing[turn % growing.length]!;
+    // A level needs no height to be read.
+    if (least[index] === 2 && rows[index]! >= LEVEL_ROWS_MOST && least.includes(3)) continue;
+    rows[index]! += 1;
+    left -= 1;
+  }
   return rows;
 }
 
@@ -112,8 +120,9 @@ function curveLines(lane: Lane, rows: number, view: ScopeView): Line[] {
   }
   markCursors(canvas, view);
   const { dimension } = column.signal;
+  const plotted = canvas.lines();
   return gutter(lane, rows, formatQuantity(scale.high, dimension), formatQuantity(scale.low, dimension), view).map(
-    (left, row) => [...left, ...canvas.lines()[row]!],
+    (left, row) => [...left, ...plotted[row]!],
   );
 }
 
@@ -197,7 +206,8 @@ function levelLines(lane: Lane, rows: number, view: ScopeView): Line[] {
     }
   }
   markCursors(canvas, view);
-  return gutter(lane, rows, 'high', 'low', view).map((left, row) => [...left, ...canvas.lines()[row]!]);
+  const plotted = canvas.lines();
+  return gutter(lane, rows, 'high', 'low', view).map((left, row) => [...left, ...plotted[row]!]);
 }
 
 /** After each rise the stretch in which the fall must come, where it is wide enough to be seen. */

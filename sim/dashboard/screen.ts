@@ -29,7 +29,7 @@ export function screenLines(session: Session, columns: number, rows: number, gly
   if (columns < LEAST_COLUMNS || rows < LEAST_ROWS) return tooSmall(columns, rows, glyphs);
   const head = [headLine(session, columns, glyphs), timeLine(session, columns, glyphs)];
   const path = pathLines(session, columns, glyphs);
-  const room = rows - head.length - 1;
+  const room = rows - head.length - 1 - (session.message === undefined ? 0 : 1);
   const { overlay } = session;
   if (overlay === 'help' || overlay === 'why' || overlay === 'lanes' || overlay === 'faults') {
     const over = overlayLines(session, overlay, columns, room, glyphs);
@@ -52,9 +52,15 @@ function panelRowsIn(rows: number, room: number): number {
 }
 
 function filled(lines: readonly Line[], rows: number, columns: number, session: Session, glyphs: Glyphs): Line[] {
-  const body = lines.slice(0, rows - 1);
-  while (body.length < rows - 1) body.push([]);
-  return [...body.map((line) => fitted(line, columns, glyphs.ellipsis)), keyLine(session, columns, glyphs)];
+  const { message } = session;
+  const said = message === undefined ? [] : [[span(glyphs.clean(message.text), message.isBad ? 'bad' : 'strong')]];
+  const room = rows - 1 - said.length;
+  const body = lines.slice(0, room);
+  while (body.length < room) body.push([]);
+  return [
+    ...[...body, ...said].map((line) => fitted(line, columns, glyphs.ellipsis)),
+    keyLine(session, columns, glyphs),
+  ];
 }
 
 function tooSmall(columns: number, rows: number, glyphs: Glyphs): Line[] {
@@ -93,7 +99,7 @@ function headLine(session: Session, columns: number, glyphs: Glyphs): Line {
 
 /** Where the run stands in time, a bar of it with its steps and changes, and what there is to say. */
 function timeLine(session: Session, columns: number, glyphs: Glyphs): Line {
-  const { player, message } = session;
+  const { player } = session;
   const isDrive = session.drive !== undefined;
   const end = isDrive ? Math.max(session.furthestSeconds, 1) : player.endSeconds;
   const state = session.isPlaying ? glyphs.playing : glyphs.paused;
@@ -101,11 +107,6 @@ function timeLine(session: Session, columns: number, glyphs: Glyphs): Line {
   const words = `${state} ${formatQuantity(player.seconds, 'time', { digits: 6 })}${isDrive ? '' : ` of ${formatQuantity(end, 'time')}`}  ${speedWords(session.speed)}${lag}`;
   const left = fitted([span(words, 'strong')], Math.max(30, words.length + 1), glyphs.ellipsis);
   const room = columns - widthOf(left);
-  if (message !== undefined)
-    return [
-      ...left,
-      ...fitted([span(glyphs.clean(message.text), message.isBad ? 'bad' : 'plain')], room, glyphs.ellipsis),
-    ];
   const failure = firstFailure(session.standings);
   if (failure !== undefined && room > 100) {
     const said = ` first to fail: ${glyphs.clean(failure.judgement.text)} at ${formatQuantity(failure.judgement.atSeconds, 'time')}`;
