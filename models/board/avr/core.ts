@@ -39,7 +39,7 @@ export interface Core {
 export interface CoreSnapshot {
   readonly data: Uint8Array;
   readonly state: Int32Array;
-  readonly clock: Readonly<Clock>;
+  readonly clock: Clock;
   readonly findings: readonly Readonly<Finding>[];
   readonly bus: unknown;
 }
@@ -64,17 +64,12 @@ export interface CoreOptions {
   readonly engine?: EngineKind;
 }
 
-/** Times in cycles. The present is `horizon` minus the machine's `left`. */
-interface Clock {
-  horizon: number;
-  nextEvent: number;
-  /** When I last came on: no interrupt is taken at that very instant. */
-  cameOn: number;
-  /** Pending vectors, a bit each. */
-  pending: number;
-  wakeCycles: number;
-  isResetAsked: boolean;
-}
+/**
+ * Times in cycles, as places in an array of float64. The present is `horizon` minus the machine's `left`; `cameOn` is when
+ * I last came on, since no interrupt is taken at that very instant.
+ */
+const CLOCK = { horizon: 0, nextEvent: 1, cameOn: 2, wakeCycles: 3 } as const;
+type Clock = Float64Array;
 
 /** A core with `image` in its flash, at the instant of its first reset. */
 export function createCore({ chip, image, bus, leaps = true, engine: kind }: CoreOptions): Core {
@@ -83,14 +78,7 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
   const machine = createMachine(chip, program, kind?.createBuffer() ?? new ArrayBuffer(MEMORY_BYTES));
   const interpreter: Engine = () => interpret(machine, loops);
   const engine = kind?.start(machine, image, interpreter) ?? interpreter;
-  const clock: Clock = {
-    horizon: 0,
-    nextEvent: Number.POSITIVE_INFINITY,
-    cameOn: -1,
-    pending: 0,
-    wakeCycles: 0,
-    isResetAsked: true,
-  };
+  const clock: Clock = new Float64Array(4);
   const findings: Finding[] = [];
   const { data, state } = machine;
   const port = portOf(machine, clock);
@@ -110,14 +98,14 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
     snapshot: () => ({
       data: data.slice(0, chip.sramEnd + 1),
       state: state.slice(),
-      clock: { ...clock },
+      clock: clock.slice(),
       findings: findings.map((finding) => ({ ...finding })),
       bus: bus.snapshot(),
     }),
     restore(snapshot) {
       data.set(snapshot.data);
       state.set(snapshot.state);
-      Object.assign(clock, snapshot.clock);
+      clock.set(snapshot.clock);
       findings.splice(0, findings.length, ...snapshot.findings.map((finding) => ({ ...finding })));
       bus.restore(snapshot.bus);
     },
@@ -134,30 +122,28 @@ function runUntil(
   const { state } = machine;
   const { bus } = around;
   for (;;) {
-    if (clock.isResetAsked) takeReset(machine, clock, bus);
-    const at = clock.horizon - state[AT.left]!;
-    if (clock.nextEvent <= at) {
-      const due = clock.nextEvent;
-      clock.nextEvent = Number.POSITIVE_INFINITY;
+    if (state[AT.resetAsked] === 1) takeReset(machine, clock, bus);
+    const at = clock[CLOCK.horizon]! - state[AT.left]!;
+    if (clock[CLOCK.nextEvent]! <= at) {
+      const due = clock[CLOCK.nextEvent]!;
+      clock[CLOCK.nextEvent] = Number.POSITIVE_INFINITY;
       bus.event(due);
-      assert(clock.nextEvent > due, 'the bus asked to be woken at an instant that is past', {
-        due,
-        next: clock.nextEvent,
-      });
+      if (!(clock[CLOCK.nextEvent]! > due))
+        assert(false, 'the bus asked to be woken at an instant that is past', { due });
       continue;
     }
     if (at >= until) return;
-    const isInterrupted = clock.pending !== 0 && state[AT.i] === 1;
+    const isInterrupted = state[AT.pending]! !== 0 && state[AT.i] === 1;
     if (state[AT.asleep] === 1) {
       if (isInterrupted) wake(machine, clock, bus);
-      else openWindow(state, clock, at, Math.min(clock.nextEvent, until) - at, true);
+      else openWindow(state, clock, at, Math.min(clock[CLOCK.nextEvent]!, until) - at, true);
       continue;
     }
-    if (isInterrupted && clock.cameOn !== at) {
-      enterInterrupt(machine, clock, around);
+    if (isInterrupted && clock[CLOCK.cameOn]! !== at) {
+      enterInterrupt(machine, around);
       continue;
     }
-    const room = Math.min(clock.nextEvent, until) - at;
+    const room = Math.min(clock[CLOCK.nextEvent]!, until) - at;
     openWindow(state, clock, at, isInterrupted ? 1 : Math.min(room, windowCycles), false);
     while (state[AT.left]! > 0 && engine() === 1) carryOut(machine, around);
   }
@@ -165,35 +151,33 @@ function runUntil(
 
 /** Sets `left` for the next `cycles`; a core that sleeps through them is at their end at once. */
 function openWindow(state: Int32Array, clock: Clock, at: number, cycles: number, isOver: boolean): void {
-  clock.horizon = at + cycles;
+  clock[CLOCK.horizon] = at + cycles;
   state[AT.left] = isOver ? 0 : cycles;
 }
 
 /** Ends the window at the present, so that interrupts and resets are looked at before the next instruction. */
 function closeWindow(state: Int32Array, clock: Clock): void {
-  clock.horizon -= state[AT.left]!;
+  clock[CLOCK.horizon]! -= state[AT.left]!;
   state[AT.left] = 0;
 }
 
 function takeReset(machine: Machine, clock: Clock, bus: Bus): void {
   resetState(machine);
-  clock.isResetAsked = false;
-  clock.pending = 0;
-  clock.cameOn = -1;
-  clock.nextEvent = Number.POSITIVE_INFINITY;
+  clock[CLOCK.cameOn] = -1;
+  clock[CLOCK.nextEvent] = Number.POSITIVE_INFINITY;
   bus.resetRegisters();
 }
 
 function wake({ state }: Machine, clock: Clock, bus: Bus): void {
   bus.woken();
   state[AT.asleep] = 0;
-  state[AT.left]! -= 4 + clock.wakeCycles;
+  state[AT.left]! -= 4 + clock[CLOCK.wakeCycles]!;
 }
 
-function enterInterrupt(machine: Machine, clock: Clock, around: Surroundings): void {
+function enterInterrupt(machine: Machine, around: Surroundings): void {
   const { state, chip } = machine;
-  const vector = 31 - Math.clz32(clock.pending & -clock.pending);
-  clock.pending &= ~(1 << vector);
+  const vector = 31 - Math.clz32(state[AT.pending]! & -state[AT.pending]!);
+  state[AT.pending]! &= ~(1 << vector);
   around.bus.acknowledge(vector);
   pushPc(machine, around, state[AT.pc]!);
   state[AT.i] = 0;
@@ -204,22 +188,22 @@ function enterInterrupt(machine: Machine, clock: Clock, around: Surroundings): v
 function portOf({ data, state }: Machine, clock: Clock): CorePort {
   return {
     data,
-    now: () => clock.horizon - state[AT.left]!,
+    now: () => clock[CLOCK.horizon]! - state[AT.left]!,
     wakeAt(cycle) {
-      clock.nextEvent = cycle;
-      if (cycle >= clock.horizon) return;
-      state[AT.left]! -= clock.horizon - cycle;
-      clock.horizon = cycle;
+      clock[CLOCK.nextEvent] = cycle;
+      if (cycle >= clock[CLOCK.horizon]!) return;
+      state[AT.left]! -= clock[CLOCK.horizon]! - cycle;
+      clock[CLOCK.horizon] = cycle;
     },
     pend(vector) {
-      clock.pending |= 1 << vector;
+      state[AT.pending]! |= 1 << vector;
       if (state[AT.i] === 1) closeWindow(state, clock);
     },
     unpend(vector) {
-      clock.pending &= ~(1 << vector);
+      state[AT.pending]! &= ~(1 << vector);
     },
     reset() {
-      clock.isResetAsked = true;
+      state[AT.resetAsked] = 1;
       closeWindow(state, clock);
     },
   };
@@ -227,7 +211,7 @@ function portOf({ data, state }: Machine, clock: Clock): CorePort {
 
 function surroundingsOf(machine: Machine, clock: Clock, bus: Bus, findings: Finding[], image: Image): Surroundings {
   const { chip, data, state } = machine;
-  const now = (): number => clock.horizon - state[AT.left]!;
+  const now = (): number => clock[CLOCK.horizon]! - state[AT.left]!;
   const variablesEnd = endOfVariables(image, chip);
   // The allocator of the C library keeps the end of the heap here.
   const heapEnd = image.symbols.find((symbol) => symbol.name === '__brkval' && symbol.memory === 'data')?.address;
@@ -238,14 +222,14 @@ function surroundingsOf(machine: Machine, clock: Clock, bus: Bus, findings: Find
     stackFloor: () =>
       heapEnd === undefined ? variablesEnd : Math.max(variablesEnd, data[heapEnd]! | (data[heapEnd + 1]! << 8)),
     interruptsCameOn() {
-      clock.cameOn = now();
-      if (clock.pending !== 0) closeWindow(state, clock);
+      clock[CLOCK.cameOn] = now();
+      if (state[AT.pending]! !== 0) closeWindow(state, clock);
     },
     fallAsleep() {
       const { address, enableMask, modeShift, modeMask } = chip.sleep;
       if ((data[address]! & enableMask) === 0) return;
       state[AT.asleep] = 1;
-      clock.wakeCycles = bus.sleep((data[address]! >> modeShift) & modeMask);
+      clock[CLOCK.wakeCycles] = bus.sleep((data[address]! >> modeShift) & modeMask);
       closeWindow(state, clock);
     },
   };

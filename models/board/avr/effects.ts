@@ -31,8 +31,7 @@ export function effectsAt({ op: ops, a: as, b: bs, k: ks }: Program, pc: number)
   const isCarrying = op === OP.ADC || op === OP.SBC || op === OP.SBCI || op === OP.CPC;
   const chained = (isCarrying ? C : 0) | (isCarrying && op !== OP.ADC ? Z : 0);
   if (op >= OP.BRCS && op <= OP.BRID) return pure(0, 0, 1 << ((op - OP.BRCS) & 7), 0);
-  if (op >= OP.SEC && op <= OP.CLI)
-    return { ...pure(0, 0, 0, 1 << ((op - OP.SEC) & 7)), isPure: op !== OP.CLI };
+  if (op >= OP.SEC && op <= OP.CLI) return { ...pure(0, 0, 0, 1 << ((op - OP.SEC) & 7)), isPure: op !== OP.CLI };
   switch (op) {
     case OP.NOP:
     case OP.WRAP:

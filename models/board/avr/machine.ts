@@ -15,7 +15,7 @@ export const MEMORY_BYTES = 0x40000;
 /**
  * Where the state words are. Flags are kept unmasked, as arithmetic leaves them: carry, T and I are 0 or 1; Z is set
  * where the word is 0; N, V and S are bit 7 of theirs; H is bit 4. `left` counts cycles to the next event; `lowest` is
- * the lowest address the stack has reached.
+ * the lowest address the stack has reached; `pending` has a bit for each interrupt vector.
  */
 export const AT = {
   pc: 0,
@@ -31,6 +31,8 @@ export const AT = {
   left: 10,
   lowest: 11,
   asleep: 12,
+  pending: 13,
+  resetAsked: 14,
 } as const;
 export const STATE_WORDS = 16;
 

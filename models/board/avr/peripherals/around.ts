@@ -50,7 +50,18 @@ export interface Outside {
 export type TimerChange = 'written' | 'latched' | 'clock' | 'waveform';
 
 /** Where each peripheral keeps its next event. */
-export const SLOT = { timer0: 0, timer1: 1, timer2: 2, hold: 3, result: 4, sent: 5, received: 6, watchdog: 7, eeprom: 8, clock: 9 } as const;
+export const SLOT = {
+  timer0: 0,
+  timer1: 1,
+  timer2: 2,
+  hold: 3,
+  result: 4,
+  sent: 5,
+  received: 6,
+  watchdog: 7,
+  eeprom: 8,
+  clock: 9,
+} as const;
 export const SLOT_COUNT = 10;
 
 export interface Around {
@@ -74,12 +85,4 @@ export type Numbers = Record<string, number>;
 export interface Peripheral {
   readonly state: Numbers;
   reset(): void;
-}
-
-/** Sets `state` back to what it was when it was made. */
-export function resetter<T extends Numbers>(state: T): () => void {
-  const initial = { ...state };
-  return () => {
-    Object.assign(state, initial);
-  };
 }

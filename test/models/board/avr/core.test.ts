@@ -5,56 +5,11 @@
  */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { CHIPS, type ChipName } from '../../../../models/board/avr/chips.ts';
-import { type Core, createCore } from '../../../../models/board/avr/core.ts';
-import type { Image } from '../../../../models/board/avr/image/image.ts';
-import { ADCSRA, type ExampleBus, exampleBus } from './example-bus.ts';
-import { flashOf, immediate, one, two } from './one-instruction.ts';
-
-function imageOf(words: readonly number[], chipName: ChipName, symbols: Image['symbols'] = []): Image {
-  const chip = CHIPS[chipName];
-  const given = new Uint8Array(chip.flashBytes).fill(1, 0, words.length * 2);
-  return {
-    flash: flashOf(words, chip.flashBytes),
-    given,
-    eeprom: new Uint8Array(chip.eepromBytes),
-    symbols,
-    lines: [],
-  };
-}
-
-function coreOf(
-  words: readonly number[],
-  options: { chip?: ChipName; leaps?: boolean; symbols?: Image['symbols'] } = {},
-): { core: Core; bus: ExampleBus } {
-  const bus = exampleBus();
-  bus.logs = true;
-  const chip = options.chip ?? 'atmega328p';
-  return {
-    core: createCore({
-      chip: CHIPS[chip],
-      image: imageOf(words, chip, options.symbols),
-      bus,
-      leaps: options.leaps ?? true,
-    }),
-    bus,
-  };
-}
-
-const NOP = 0;
-const SEI = 0x9478;
-const CLI = 0x94f8;
-const RETI = 0x9518;
-const RET = 0x9508;
-const SLEEP = 0x9588;
-const rjmp = (words: number): number => 0xc000 | (words & 0xfff);
-const brne = (words: number): number => 0xf401 | ((words & 127) << 3);
-const ldi = (d: number, value: number): number => immediate(14, d, value);
-const push = (d: number): number => 0x920f | (d << 4);
-const pop = (d: number): number => 0x900f | (d << 4);
-const out = (address: number, d: number): number => 0xb800 | ((address & 0x30) << 5) | (d << 4) | (address & 15);
-const sts = (address: number, d: number): number[] => [0x9200 | (d << 4), address];
-const lds = (d: number, address: number): number[] => [0x9000 | (d << 4), address];
+import type { ChipName } from '../../../../models/board/avr/chips.ts';
+import type { Core } from '../../../../models/board/avr/core.ts';
+import { ADCSRA } from './example-bus.ts';
+import { brne, CLI, coreOf, ldi, lds, NOP, out, pop, push, RET, RETI, rjmp, SEI, SLEEP, sts } from './machine-code.ts';
+import { immediate, one, two } from './one-instruction.ts';
 
 /** Cycles that the last instruction of `words` takes, run after the others (which take `before`). */
 function cyclesAfter(words: readonly number[], before: number, chip: ChipName = 'atmega328p'): number {

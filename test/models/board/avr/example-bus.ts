@@ -39,7 +39,7 @@ export function exampleBus(): ExampleBus {
   const printed: number[] = [];
   const log: string[] = [];
   const note = (what: string): void => {
-    if (bus.logs) log.push(`${port.now()} ${what}`);
+    log.push(`${port.now()} ${what}`);
   };
   const schedule = (): void => port.wakeAt(Math.min(conversionEnds, nextOverflow));
   const level = (vector: number, isOn: boolean): void => (isOn ? port.pend(vector) : port.unpend(vector));
@@ -66,13 +66,13 @@ export function exampleBus(): ExampleBus {
       port.data[UCSR0A] = 0x20;
     },
     read(address) {
-      note(`read ${address}`);
+      if (bus.logs) note(`read ${address}`);
       // The count of a timer at 1/64 of the clock, from the time since the start.
       if (address === TCNT0) return Math.floor(port.now() / 64) & 0xff;
       return port.data[address]!;
     },
     write(address, value) {
-      note(`write ${address} ${value}`);
+      if (bus.logs) note(`write ${address} ${value}`);
       if (address === UDR0) printed.push(value);
       else if (address === END_MARK) endedAt = port.now();
       else if (address === ADCSRA) converter(value);
@@ -91,13 +91,13 @@ export function exampleBus(): ExampleBus {
       }
     },
     writeBit(address, bit, isSet) {
-      note(`bit ${address} ${bit} ${isSet}`);
+      if (bus.logs) note(`bit ${address} ${bit} ${isSet}`);
       if (address === TIFR0) {
         if (isSet) bus.write(TIFR0, 1 << bit);
       } else bus.write(address, isSet ? port.data[address]! | (1 << bit) : port.data[address]! & ~(1 << bit));
     },
     event(cycle) {
-      note(`event ${cycle}`);
+      if (bus.logs) note(`event ${cycle}`);
       if (conversionEnds <= cycle) {
         sample = (sample * 5 + 77) & 1023;
         port.data[ADCL] = sample;
@@ -114,18 +114,20 @@ export function exampleBus(): ExampleBus {
       schedule();
     },
     acknowledge(vector) {
-      note(`vector ${vector}`);
+      if (bus.logs) note(`vector ${vector}`);
       if (vector === ADC_VECTOR) port.data[ADCSRA]! &= ~0x10;
       else if (vector === OVERFLOW_VECTOR) port.data[TIFR0]! &= ~1;
     },
     sleep: (mode) => {
-      note(`sleep ${mode}`);
+      if (bus.logs) note(`sleep ${mode}`);
       return mode === 0 ? 0 : 100;
     },
     woken: () => {
       wakes++;
     },
-    watchdogReset: () => note('wdr'),
+    watchdogReset: () => {
+      if (bus.logs) note('wdr');
+    },
     snapshot: () => ({ endedAt, sample, conversionEnds, nextOverflow, wakes, printed: printed.length }),
     restore(state) {
       const from = state as {
