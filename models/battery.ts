@@ -196,18 +196,30 @@ const CURVES: Readonly<Record<Parameters['chemistry'], Curve>> = {
   ],
 };
 
+/** A curve for the hot path: a look at plain pairs would box their numbers, some hundred bytes each time (measured). */
+interface CurvePoints {
+  readonly charges: Float64Array;
+  readonly volts: Float64Array;
+}
+
+const pointsOf = (curve: Curve): CurvePoints => ({
+  charges: Float64Array.from(curve, ([point]) => point),
+  volts: Float64Array.from(curve, ([, point]) => point),
+});
+
+function voltsAlong(chargeShare: number, { charges, volts: points }: CurvePoints): number {
+  if (chargeShare <= charges[0]!) return points[0]!;
+  for (let high = 1; high < charges.length; high += 1) {
+    if (chargeShare > charges[high]!) continue;
+    const share = (chargeShare - charges[high - 1]!) / (charges[high]! - charges[high - 1]!);
+    return points[high - 1]! + share * (points[high]! - points[high - 1]!);
+  }
+  return points[charges.length - 1]!;
+}
+
 /** Open-circuit voltage of one cell at rest, linear between the points of a curve and flat outside it. */
 export function cellVolts(chargeShare: number, curve: Curve): number {
-  let [lowCharge, lowVolts] = curve[0]!;
-  if (chargeShare <= lowCharge) return lowVolts;
-  for (let index = 1; index < curve.length; index += 1) {
-    const [highCharge, highVolts] = curve[index]!;
-    if (chargeShare <= highCharge)
-      return lowVolts + ((chargeShare - lowCharge) / (highCharge - lowCharge)) * (highVolts - lowVolts);
-    lowCharge = highCharge;
-    lowVolts = highVolts;
-  }
-  return lowVolts;
+  return voltsAlong(chargeShare, pointsOf(curve));
 }
 
 /** How far below empty a battery can be drawn, as a share of its capacity. */
@@ -295,6 +307,7 @@ function make(host: Host, numbers: Parameters): Live {
   const exponent = numbers.peukert ?? (numbers.chemistry === 'lead-acid' ? 1.2 : 1);
   const ratedAmps = capacity / numbers['rated-time'];
   const fullVolts = cells * cellVolts(1, curve);
+  const points = pointsOf(curve);
 
   const terminalVolts = (): number => {
     if (!state.isClosed) return 0;
@@ -309,7 +322,7 @@ function make(host: Host, numbers: Parameters): Live {
       ) *
         state.timesOhms +
       state.contactOhms;
-    const openNow = (cells * cellVolts(chargeNow, curve) - state.missingVolts) * leftWhenEmpty(chargeNow);
+    const openNow = (cells * voltsAlong(chargeNow, points) - state.missingVolts) * leftWhenEmpty(chargeNow);
     return openNow - ohmsNow * values[currentOut]! - x[base + 1]!;
   };
   const {
