@@ -3,6 +3,7 @@ import { signalsOf } from '../bench/assemble.ts';
 import { loadBench } from '../bench/load-bench.ts';
 import { hasErrors, type Problem } from '../bench/problem.ts';
 import { type DescribedPart, settleParts } from '../bench/schema.ts';
+import { readSuite } from '../campaign/suite.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
 import { unitFor } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
@@ -19,6 +20,15 @@ export async function check(
   const found = await findFiles(paths, ['bench', 'scenario']);
   const problems: Problem[] = [...found.problems];
   for (const file of found.files) {
+    if (kindOf(file) === 'suite') {
+      const suite = readSuite(file);
+      problems.push(...suite.problems);
+      if (suite.value !== undefined)
+        streams.out(
+          `${file}: a suite of ${suite.value.contents.scenarios.length} scenarios, no errors in its form; a bench fills it in\n`,
+        );
+      continue;
+    }
     const isScenario = kindOf(file) === 'scenario';
     const loaded = isScenario ? loadScenario(file) : loadBench(file);
     problems.push(...loaded.problems);

@@ -5,7 +5,7 @@ import { glob, isDynamicPattern } from 'tinyglobby';
 import { type Problem, problemAt } from '../bench/problem.ts';
 import { suggest } from '../bench/suggest.ts';
 
-export type FileKind = 'bench' | 'scenario';
+export type FileKind = 'bench' | 'scenario' | 'suite';
 
 export interface Found {
   readonly files: readonly string[];
@@ -51,6 +51,7 @@ export function kindOf(file: string): FileKind | undefined {
   } catch {
     return undefined;
   }
+  if (/^["']?suite["']?\s*:/m.test(text)) return 'suite';
   if (/^\s*["']?scenario["']?\s*:/m.test(text)) return 'scenario';
   return /^\s*["']?bench["']?\s*:/m.test(text) ? 'bench' : undefined;
 }

@@ -61,9 +61,13 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       '--signals <names>',
       'what --trace writes beside the signals that expectations read: names separated by commas (default: all)',
     )
+    .option(
+      '--suite <name>',
+      'run a shipped suite (first-power, control-failure), or a suite file, on the benches given instead of scenarios',
+    )
     .addHelpText(
       'after',
-      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format json',
+      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run --suite first-power bench.yaml\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format json',
     )
     .action(async (paths: string[], options: Record<string, string>) => {
       const { run } = await import('./run.ts');

@@ -9,6 +9,7 @@ import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
 import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
+import { loadSuiteOn } from './suites.ts';
 import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
 import { resultOf } from './verdict-json.ts';
 import { summaryText, verdictText } from './verdict-text.ts';
@@ -17,11 +18,16 @@ export interface RunCommandOptions {
   readonly format?: string;
   readonly trace?: string;
   readonly signals?: string;
+  /** Runs the scenarios of this suite on benches instead of scenario files. */
+  readonly suite?: string;
 }
 
 export async function run(paths: readonly string[], options: RunCommandOptions, streams: Streams): Promise<number> {
-  const found = await findFiles(paths, ['scenario']);
-  const loaded = found.files.map((file) => loadScenario(file));
+  const found = await findFiles(paths, [options.suite === undefined ? 'scenario' : 'bench']);
+  const loaded =
+    options.suite === undefined
+      ? found.files.map((file) => loadScenario(file))
+      : await loadSuiteOn(options.suite, found.files, streams);
   const scenarios = loaded.flatMap(({ value }) => (value === undefined ? [] : [value]));
   const problems: Problem[] = [
     ...found.problems,
@@ -37,7 +43,7 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
     streams.err(
       `${problems.length === 1 ? '1 warning; jackstand check shows it' : `${problems.length} warnings; jackstand check shows them`}\n`,
     );
-  const files = options.trace === undefined ? [] : traceNames(options.trace, found.files);
+  const files = options.trace === undefined ? [] : traceNames(options.trace, scenarios.map(nameOf));
   const results: { run: ScenarioRun; wallSeconds: number }[] = [];
   for (const [index, scenario] of scenarios.entries()) {
     streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
@@ -54,6 +60,12 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
   if (options.format === 'json') streams.out(`${JSON.stringify(resultOf(results), null, 2)}\n`);
   else streams.out(`\n${summaryText(results.map((result) => result.run))}`);
   return results.every((result) => result.run.holds) ? Exit.holds : Exit.failed;
+}
+
+/** Suites write several scenarios from one file, so that their titles must tell them apart. */
+function nameOf({ file, title }: Scenario, _: number, all: readonly Scenario[]): string {
+  if (all.filter((other) => other.file === file).length === 1) return file;
+  return `${title.toLowerCase().replaceAll(/[^a-z0-9]+/g, '-')}.yaml`;
 }
 
 function runOne(scenario: Scenario, record: readonly string[] | 'all'): { run: ScenarioRun; wallSeconds: number } {
