@@ -124,6 +124,8 @@ export function conversionHalfClocks(isFirst: boolean): { readonly hold: number;
 }
 const FIRST = { hold: 27, result: 50 } as const;
 const NORMAL = { hold: 3, result: 26 } as const;
+/** A conversion that a flag starts, counted from the flag (8161D table 23-1; sampled two clocks after it). */
+export const AUTO_TRIGGERED_HALF_CLOCKS = { hold: 4, result: 27 } as const;
 
 export const faults = {
   'reference-wrong': {

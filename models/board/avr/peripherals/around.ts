@@ -5,7 +5,7 @@
 import type { CorePort } from '../bus.ts';
 
 /** Where the chip must wait until the world outside has caught up with it. */
-export type Stop = 'hold' | 'result' | 'clock';
+export type Stop = 'hold' | 'result' | 'clock' | 'reset';
 
 /** What the program did that a builder would want to know. The place is found by whoever is told. */
 export type BusFindingCode =
@@ -14,6 +14,7 @@ export type BusFindingCode =
   | 'time-base-changed'
   | 'low-byte-first'
   | 'latch-overwritten'
+  | 'top-not-taken'
   | 'compare-while-input'
   | 'watchdog-reset'
   | 'adc-clock'
@@ -38,8 +39,6 @@ export interface Outside {
   timer(index: number, what: TimerChange, cycle: number): void;
   converts(cycle: number): void;
   sent(byte: number, cycle: number): void;
-  /** The CPU clock is now the oscillator's by `divider`. */
-  clock(divider: number): void;
   /** CPU cycles in one cycle of the watchdog's oscillator. */
   watchdogCycles(): number;
   /** The chip's own reset by the watchdog. */
@@ -69,6 +68,8 @@ export interface Around {
   port: CorePort;
   data: Uint8Array;
   readonly outside: Outside;
+  /** True in the sleep modes that stop the I/O clock: pin edges then go unseen by what needs it. */
+  isClockStopped: boolean;
   /** The next event of a slot, in cycles; Infinity for none. */
   schedule(slot: number, cycle: number): void;
   /** Holds an interrupt pending for as long as its flag and its enable bit are set. */

@@ -32,6 +32,8 @@ export interface IoPorts {
   /** What the chip does to a pin. */
   output(port: number, bit: number): number;
   isOutput(port: number, bit: number): boolean;
+  /** Works the levels out anew, where something that all ports depend on has changed. */
+  refresh(): void;
 }
 
 interface PortState extends Numbers {
@@ -47,10 +49,13 @@ interface PortState extends Numbers {
 
 /** `watched` has a mask for each port: the outside hears of changes of these pins only. */
 export function createPorts(around: Around, watched: readonly number[], edges: PinEdges): IoPorts {
-  const ports = [0, 1, 2].map((): PortState => ({ direction: 0, port: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }));
+  const ports = [0, 1, 2].map(
+    (): PortState => ({ direction: 0, port: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }),
+  );
   const { outside } = around;
 
-  const driveOf = ({ direction, port, taken, takenLevel }: PortState): number => direction & ((taken & takenLevel) | (~taken & port));
+  const driveOf = ({ direction, port, taken, takenLevel }: PortState): number =>
+    direction & ((taken & takenLevel) | (~taken & port));
   const levelsOf = (one: PortState): number => {
     const pullUps = (around.data[R.MCUCR]! & PULL_UPS_OFF) === 0 ? one.port : 0;
     return driveOf(one) | (~one.direction & ((one.driven & one.input) | (~one.driven & pullUps)));
@@ -60,7 +65,8 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
     const one = ports[index]!;
     const address = FIRST + 3 * index;
     const changedOut = ((directionBefore ^ one.direction) | (driveBefore ^ driveOf(one))) & watched[index]!;
-    for (let bit = 0; changedOut >> bit !== 0; bit += 1) if ((changedOut >> bit) & 1) outside.pin(index, bit, output(index, bit), cycle);
+    for (let bit = 0; changedOut >> bit !== 0; bit += 1)
+      if ((changedOut >> bit) & 1) outside.pin(index, bit, output(index, bit), cycle);
     const before = around.data[address]!;
     const after = levelsOf(one) & 0xff;
     if (before === after) return;
@@ -101,6 +107,7 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
   const external = (index: number, bit: number, isRising: boolean, cycle: number): void => {
     if (index !== 2 || (bit !== 2 && bit !== 3)) return;
     const number = bit - 2;
+    if (around.isClockStopped && senseOf(number) !== 0) return;
     const sense = senseOf(number);
     if (sense === 1 || (sense === 2 && !isRising) || (sense === 3 && isRising)) {
       around.data[R.EIFR]! |= 1 << number;
@@ -217,6 +224,12 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       });
     },
     output,
+    refresh: () => {
+      for (let index = 0; index < 3; index += 1)
+        change(index, around.port.now(), () => {
+          // Only what the levels depend on has changed.
+        });
+    },
     isOutput: (index, bit) => ((ports[index]!.direction >> bit) & 1) === 1,
   };
 }

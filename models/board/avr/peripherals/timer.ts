@@ -49,8 +49,10 @@ export interface Timer extends Peripheral {
   captureEdge(isRising: boolean, cycle: number): void;
   /** Puts the prescaler back to its start; `isHeld` keeps it there. */
   resetPrescaler(cycle: number, isHeld: boolean): void;
-  /** Stops and starts the clock of the timer as a whole: sleep and power reduction. */
-  setStopped(isStopped: boolean, cycle: number): void;
+  /** Stops and starts the timer: with its prescaler (sleep), or alone while the prescaler runs on (power reduction). */
+  setStopped(isStopped: boolean, withPrescaler: boolean, cycle: number): void;
+  /** Its numbers and registers were restored: works out what follows from them. */
+  restored(): void;
   look(channel: 'A' | 'B', cycle: number): TimerLook;
   /** Says anew when the next event is due, where a flag's being wanted has changed. */
   reschedule(): void;
@@ -76,9 +78,28 @@ interface TimerState extends CounterState, Numbers {
 }
 
 const fresh = (): TimerState => ({
-  count: 0, down: 0, compareA: 0, compareB: 0, writtenA: 0, writtenB: 0, capture: 0, flags: 0, levelA: 0, levelB: 0, blocked: 0,
-  tick: 0, base: 0, divider: 0, isStopped: 0, stoppedAt: 0, isHeld: 0, latch: 0, waiting: 0, spoiled: 0,
-  lowAlone: 0, lowAloneAt: 0,
+  count: 0,
+  down: 0,
+  compareA: 0,
+  compareB: 0,
+  writtenA: 0,
+  writtenB: 0,
+  capture: 0,
+  flags: 0,
+  levelA: 0,
+  levelB: 0,
+  blocked: 0,
+  tick: 0,
+  base: 0,
+  divider: 0,
+  isStopped: 0,
+  stoppedAt: 0,
+  isHeld: 0,
+  latch: 0,
+  waiting: 0,
+  spoiled: 0,
+  lowAlone: 0,
+  lowAloneAt: 0,
 });
 
 /** Two stores within so many cycles are the two bytes of one value. */
@@ -147,7 +168,8 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
     }
     const enabled = around.data[plan.timsk]! & ~state.flags;
     const source = autoTriggerSource(around.data);
-    const triggers = (flag: number, number: number): boolean => number >= 0 && number === source && (state.flags & flag) === 0;
+    const triggers = (flag: number, number: number): boolean =>
+      number >= 0 && number === source && (state.flags & flag) === 0;
     const ticks = ticksToWanted(mode, state, {
       overflow: (enabled & OVERFLOW) !== 0 || triggers(OVERFLOW, plan.triggers.overflow),
       matchA: (enabled & MATCH_A) !== 0 || triggers(MATCH_A, plan.triggers.compareA),
@@ -168,12 +190,9 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
     if (state.divider > 0) state.tick = ticksAt(now + 1);
   };
   const setMode = (now: number): void => {
-    const a = around.data[plan.tccra]!;
-    const b = around.data[plan.tccrb]!;
-    const bits = isWide ? (a & 3) | ((b >> 1) & 12) : (a & 3) | ((b >> 1) & 4);
-    const row = plan.waves[bits]!;
     const before = mode;
-    mode = { row, max: plan.max, actionA: actionOf(plan, row, bits, a >> 6, true), actionB: actionOf(plan, row, bits, (a >> 4) & 3, false) };
+    mode = modeOf(plan, around.data);
+    const { row } = mode;
     if (row.wave !== 'phase-correct' && row.wave !== 'phase-and-frequency-correct') state.down = 0;
     if (!isPwm(row.wave) && (state.compareA !== state.writtenA || state.compareB !== state.writtenB)) {
       state.compareA = state.writtenA;
@@ -299,6 +318,13 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
         const whole = wholeValue(address, value, now);
         // Only a mode whose top it is lets the program write it (8161D p. 138).
         if (mode.row.top === 'icr') setCapture(whole, now);
+        else
+          outside.report(
+            'top-not-taken',
+            address,
+            'ICR1 was written before a mode whose top it is: the chip takes it only in such a mode (set WGM1 first), so the top stays what it was',
+            now,
+          );
       } else if (address === plan.tccra) {
         around.data[address] = value & 0xf3;
         setMode(now);
@@ -328,7 +354,13 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       advance(around.port.now());
       const { vectors } = plan;
       const flag =
-        vector === vectors.overflow ? OVERFLOW : vector === vectors.compareA ? MATCH_A : vector === vectors.compareB ? MATCH_B : CAPTURE;
+        vector === vectors.overflow
+          ? OVERFLOW
+          : vector === vectors.compareA
+            ? MATCH_A
+            : vector === vectors.compareB
+              ? MATCH_B
+              : CAPTURE;
       state.flags &= ~flag;
       settle();
     },
@@ -357,7 +389,7 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       state.isHeld = isHeld ? 1 : 0;
       settle();
     },
-    setStopped: (isStopped, cycle) => {
+    setStopped: (isStopped, withPrescaler, cycle) => {
       if ((state.isStopped === 1) === isStopped) return;
       if (isStopped) {
         advance(cycle);
@@ -365,7 +397,8 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
         state.isStopped = 1;
       } else {
         state.isStopped = 0;
-        state.base += cycle - state.stoppedAt;
+        if (withPrescaler) state.base += cycle - state.stoppedAt;
+        else if (state.divider > 0) state.tick = ticksAt(cycle);
       }
       settle();
     },
@@ -381,6 +414,9 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       };
     },
     reschedule: schedule,
+    restored: () => {
+      mode = modeOf(plan, around.data);
+    },
   };
   const setCapture = (value: number, now: number): void => {
     state.capture = value;
@@ -392,18 +428,47 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
 }
 
 function isHigh(plan: TimerPlan, address: number): boolean {
-  return address === plan.tcnt + 1 || address === plan.icr + 1 || address === plan.ocra + 1 || address === plan.ocrb + 1;
+  return (
+    address === plan.tcnt + 1 || address === plan.icr + 1 || address === plan.ocra + 1 || address === plan.ocrb + 1
+  );
 }
 
 function isOwn(plan: TimerPlan, address: number): boolean {
   return (
-    address === plan.tccra || address === plan.tccrb || address === plan.tccrc || address === plan.tcnt || address === plan.ocra ||
-    address === plan.ocrb || address === plan.icr || address === plan.timsk || address === plan.tifr
+    address === plan.tccra ||
+    address === plan.tccrb ||
+    address === plan.tccrc ||
+    address === plan.tcnt ||
+    address === plan.ocra ||
+    address === plan.ocrb ||
+    address === plan.icr ||
+    address === plan.timsk ||
+    address === plan.tifr
   );
 }
 
+/** The mode that the registers say. */
+function modeOf(plan: TimerPlan, data: Uint8Array): CounterMode {
+  const a = data[plan.tccra]!;
+  const b = data[plan.tccrb]!;
+  const bits = plan.max === 0xffff ? (a & 3) | ((b >> 1) & 12) : (a & 3) | ((b >> 1) & 4);
+  const row = plan.waves[bits]!;
+  return {
+    row,
+    max: plan.max,
+    actionA: actionOf(plan, row, bits, a >> 6, true),
+    actionB: actionOf(plan, row, bits, (a >> 4) & 3, false),
+  };
+}
+
 /** What COM bits do in a mode; 0 where they leave the pin to the port (8161D tables 14-2 to 14-7, 15-1 to 15-3). */
-function actionOf(plan: TimerPlan, row: { readonly wave: Wave; readonly top: unknown }, bits: number, com: number, isA: boolean): number {
+function actionOf(
+  plan: TimerPlan,
+  row: { readonly wave: Wave; readonly top: unknown },
+  bits: number,
+  com: number,
+  isA: boolean,
+): number {
   if (com !== 1 || !isPwm(row.wave)) return com;
   if (!isA) return 0;
   if (plan.max === 0xff) return row.top === 'ocra' ? 1 : 0;
