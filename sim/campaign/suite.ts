@@ -241,7 +241,6 @@ function without(item: TreeMap): TreeMap {
 function textOfLargest(quantities: readonly Quantity[]): string {
   const largest = quantities.reduce((best, quantity) => (quantity.value > best.value ? quantity : best));
   return formatQuantity(largest.value, largest.dimension, { digits: 15 });
-});
 }
 
 /** Whole microseconds: sums of times as people write them are then met exactly. */
