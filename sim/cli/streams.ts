@@ -1,4 +1,5 @@
 /** Where a command writes: results to one stream, messages to the other. Handed in, so that tests can read them. */
+import { Exit } from './exit.ts';
 
 export interface Streams {
   readonly out: (text: string) => void;
@@ -33,12 +34,14 @@ const PIPE_CLOSED = 141;
 /** The streams of this process. */
 export function processStreams({ stdout, stderr, env, exit }: NodeJS.Process): Streams {
   // A reader that has seen enough (`| head`) is no fault of ours, but what was not written was not said either.
-  for (const stream of [stdout, stderr]) {
-    stream.on('error', (error: NodeJS.ErrnoException) => {
-      if (error.code !== 'EPIPE') throw error;
-      if (stream === stdout) exit(PIPE_CLOSED);
-    });
-  }
+  stdout.on('error', ({ code }: NodeJS.ErrnoException) => {
+    if (code === 'EPIPE') exit(PIPE_CLOSED);
+    stderr.write(`jackstand: the results could not be written (${code})\n`);
+    exit(Exit.badInput);
+  });
+  stderr.on('error', () => {
+    // Where messages cannot be written, that cannot be told either; the status still tells.
+  });
   const isPlain = env.TERM === 'dumb';
   let isStatusShown = false;
   const clearStatus = (): void => {

@@ -185,14 +185,14 @@ describe('hostile: the shipped files', () => {
     const law = fc.property(whichScenario, several, (which, list) => {
       tried(benchBytes, applied(scenarioBytes[which]!, list));
     });
-    fc.assert(law, { seed, numRuns: 1500 });
+    fc.assert(law, { seed, numRuns: 1000 });
   }, 120_000);
 
   test('law: whatever becomes of the bench, it is refused at a place or it runs', () => {
     const law = fc.property(whichScenario, several, (which, list) => {
       tried(applied(benchBytes, list), scenarioBytes[which]!);
     });
-    fc.assert(law, { seed, numRuns: 1500 });
+    fc.assert(law, { seed, numRuns: 1000 });
   }, 120_000);
 
   test('law: one number changed, which most often still is a bench, is refused or runs', () => {
@@ -209,7 +209,7 @@ describe('hostile: the shipped files', () => {
 
   afterAll(() => {
     // Were nearly all refused at the first look, or nearly none, the laws would say little.
-    expect(counts.loaded).toBeGreaterThan(300);
-    expect(counts.refused).toBeGreaterThan(1000);
+    expect(counts.loaded).toBeGreaterThan(200);
+    expect(counts.refused).toBeGreaterThan(800);
   });
 });
