@@ -177,10 +177,17 @@ function wiringOf(
     name: part.name,
     parameters: part.parameters,
     partNames,
+    gives: (signal) => isGiven(signal, parts),
     fed: (kind) => parts.filter((other) => other.kind.kind === kind).flatMap((other) => feedersIn(other.parameters)),
     named: (kind) => parts.filter((other) => other.kind.kind === kind).map((other) => other.name),
   };
   return Object.fromEntries(Object.entries(part.kind.ports.in).map(([port, inPort]) => [port, inPort.from(self)]));
+}
+
+function isGiven(signal: string, parts: readonly SettledPart[]): boolean {
+  return parts.some(
+    ({ name, kind }) => signal.startsWith(`${name}.`) && Object.hasOwn(kind.ports.out, signal.slice(name.length + 1)),
+  );
 }
 
 /** Every `from` in a part's parameters. */

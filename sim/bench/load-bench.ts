@@ -3,6 +3,7 @@ import { partKinds } from '../../models/index.ts';
 import { rules } from '../../models/rules.ts';
 import { resolveLikes } from './like.ts';
 import { overlay } from './overlay.ts';
+import { takeFiles } from './part-files.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from './problem.ts';
 import { benchSchema, type DescribedPart, partsOf } from './schema.ts';
 import { readSource } from './source.ts';
@@ -40,11 +41,12 @@ export function loadBench(path: string, overrides?: TreeMap): Loaded<Bench> {
   const validated = validate(benchFileSchema, resolved.tree);
   if ('problems' in validated) return { problems: sortProblems([...before, ...validated.problems]) };
   const contents = validated.value as Readonly<Record<string, unknown>>;
-  const parts = partsOf(contents, partKinds);
+  const { parts, problems: fileProblems } = takeFiles(partsOf(contents, partKinds), resolved.tree);
   const bench: Bench = { title: contents.bench as string, file: path, parts, contents };
   const problems = sortProblems([
     ...before,
     ...duplicateNames(parts, resolved.tree),
+    ...fileProblems,
     ...ruleProblems(parts, resolved.tree),
   ]);
   return hasErrors(problems) ? { problems } : { value: bench, problems };

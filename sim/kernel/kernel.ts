@@ -412,5 +412,6 @@ export class Kernel {
     this.streams.restore(snapshot.streams);
     this.digest.restore(snapshot.digest);
     this.continuum.restore(snapshot.continuum);
+    for (const { attachments } of this.placements) for (const { restored } of attachments) restored?.();
   }
 }

@@ -49,6 +49,8 @@ export interface Self {
   readonly partNames: ReadonlySet<string>;
   /** Names of the parts of one kind, in the order of the file. */
   named(kind: string): readonly string[];
+  /** Whether some part of the bench gives this signal. */
+  gives(signal: string): boolean;
   /** Names of the parts that the parts of a kind say they are fed by (their parameter `from`, also in a section of theirs). */
   fed(kind: string): readonly string[];
 }
@@ -167,6 +169,8 @@ export interface Attachment {
   readonly state: object;
   /** Counts of transitions taken, for coverage; not part of a snapshot. */
   readonly taken?: Uint32Array;
+  /** Called once the whole kernel was restored: what the state says must be brought about again beyond it. */
+  readonly restored?: () => void;
 }
 
 /** A part at work in one run. All that changes lies in `state`, flat, so that a snapshot is a copy of it. */
@@ -247,6 +251,30 @@ export interface Band {
   readonly role: 'aim' | 'limit' | 'mark';
 }
 
+/** Parameters that name files, and what becomes of the files: read when a bench is loaded, never in a run. */
+export interface PartFiles {
+  /** The parameters whose values are file names, as seen from the file that they are written in. */
+  readonly keys: readonly string[];
+  /**
+   * The parameters with what the files hold, and what is wrong with the files. What is added should be a function that
+   * returns it, as trees of parameters are copied for each run.
+   */
+  readonly take: (parameters: never, contents: ReadonlyMap<string, Uint8Array>) => FilesTaken;
+}
+
+export interface FilesTaken {
+  readonly parameters: unknown;
+  readonly mistakes: readonly FileMistake[];
+}
+
+/** Something wrong inside a file that the parameter `key` names; `at` is a line or an offset, in words. */
+export interface FileMistake {
+  readonly key: string;
+  readonly at?: string;
+  readonly says: string;
+  readonly isWarning?: boolean;
+}
+
 /** How a person's hand or foot works a part, so that a keyboard can stand in for it. */
 export type Handle =
   /** `form` takes a ratio from `least` to `most`; `beside` is what else the step says. `port` is where it stands. */
@@ -280,6 +308,7 @@ export interface PartKind {
   /** Part name for an entry of a family; by default the last word of the path. */
   readonly partName?: (key: string) => string;
   readonly parameters: z.ZodType;
+  readonly files?: PartFiles;
   readonly ports: Ports;
   readonly chart: AnyStateMachine;
   readonly faults: Readonly<Record<string, Fault>>;

@@ -163,6 +163,8 @@ function selfOf(part: SettledPart, all: readonly SettledPart[]): Self {
     name: part.name,
     parameters: part.parameters,
     partNames: new Set(all.map((one) => one.name)),
+    gives: (signal: string) =>
+      all.some((one) => Object.keys(one.kind.ports.out).some((port) => `${one.name}.${port}` === signal)),
     named: (kind: string) => all.filter((one) => one.kind.kind === kind).map((one) => one.name),
     fed: () => [],
   } as Self;
