@@ -1,0 +1,66 @@
+/** A tuned setting as values laid over the bench, and as a scenario file that tries it. */
+import { stringify } from 'yaml';
+import type { PwmSetup } from '../../../models/pwm-timer-registers.ts';
+import { type DescribedPart, forwardShare, type ThrottlePath } from '../../../models/throttle/path.ts';
+import type { Constants } from '../../../models/throttle/standing.ts';
+import { trialOf } from '../../../models/throttle/trial.ts';
+
+/** Dotted paths of the bench file and their new values, as `with:` takes them. */
+export type Patch = Readonly<Record<string, unknown>>;
+
+/** Only what differs from the bench as it is. */
+export function patchOf(path: ThrottlePath, { waveform, prescaler, top }: PwmSetup, constants: Constants): Patch {
+  const { firmware, timer } = path;
+  const hasTop = waveform.topFrom !== 'fixed' || timer.top !== undefined;
+  const wanted: [string, unknown, unknown][] = [
+    ['board.pwm.bits', waveform.bits, timer.bits],
+    ['board.pwm.mode', waveform.mode, timer.mode],
+    ['board.pwm.prescaler', prescaler, timer.prescaler],
+    ...(hasTop ? ([['board.pwm.top', top, timer.top]] as [string, unknown, unknown][]) : []),
+    ['board.pwm.inverted', false, timer.inverted],
+    ['board.firmware.input', [...constants.input], [...firmware.input]],
+    ['board.firmware.output', [...constants.output], [...firmware.output]],
+    ['board.firmware.clamp', constants.clamp, firmware.clamp],
+    ['board.firmware.dead-band', constants.deadBand, firmware['dead-band']],
+    // Wider integers than needed do no harm, so that they are left as they are.
+    ['board.firmware.integer', Math.max(constants.integer, firmware.integer), firmware.integer],
+    ...rangePatches(path, constants),
+  ];
+  return Object.fromEntries(
+    wanted
+      .filter(([, value, present]) => JSON.stringify(value) !== JSON.stringify(present))
+      .map(([key, value]) => [key, value]),
+  );
+}
+
+/** Ranges by selector position keep their share of the way to full. */
+function rangePatches(path: ThrottlePath, { output, reverse }: Constants): [string, unknown, unknown][] {
+  return Object.entries(path.firmware.ranges ?? {}).flatMap(([position, range]): [string, unknown, unknown][] => {
+    if (range === undefined) return [];
+    const [low, high] = output;
+    const end =
+      position === 'reverse' ? (reverse ?? low) : Math.round(low + forwardShare(path, position) * (high - low));
+    return [[`board.firmware.ranges.${position}.output`, [low, end], [...range.output]]];
+  });
+}
+
+/** A scenario file with this patch in it. `bench` is the bench file as seen from the scenario's folder. */
+export function scenarioText(
+  parts: readonly DescribedPart[],
+  path: ThrottlePath,
+  constants: Constants,
+  patch: Patch,
+  { bench, title }: { readonly bench: string; readonly title: string },
+): string {
+  const trial = trialOf(parts, path, constants.output[1] - constants.output[0]);
+  const head = {
+    scenario: title,
+    bench,
+    ...(Object.keys(patch).length === 0 ? {} : { with: patch }),
+    seed: 1,
+    duration: `${trial.durationSeconds} s`,
+    steps: trial.steps,
+    expect: trial.expect,
+  };
+  return stringify(head, { lineWidth: 0, collectionStyle: 'any', flowCollectionPadding: true });
+}
