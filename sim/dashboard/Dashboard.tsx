@@ -28,7 +28,7 @@ export function Dashboard({ session, glyphs, isColoured, size }: DashboardProps)
   const { clock } = session.options;
 
   useInput((input, key) => {
-    for (const name of keyNames(input, key)) press(session, name);
+    for (const name of keyNames(input, key)) session.attempt(() => press(session, name));
     if (session.isOver) exit();
     else redraw();
   });

@@ -2,8 +2,9 @@
 import { formatQuantity } from '../units/index.ts';
 import type { Glyphs } from './glyphs.ts';
 import { constantChoices, faultChoices } from './hand.ts';
-import { bindingsOf, laneChoices } from './keys.ts';
+import { bindingsOf } from './keys.ts';
 import { fitted, type Line, lineOf, span } from './line.ts';
+import { laneChoices } from './overlay-keys.ts';
 import { titled } from './panel-view.ts';
 import type { Overlay, Session } from './session.ts';
 

@@ -78,24 +78,45 @@ export function actWords(act: Act): string {
   return `${act.part} ${words.join(', ')}`;
 }
 
-/** A title row, then the latest changes, the last one at the bottom; on a high panel each with its reason below it. */
+/** A title row, then the latest changes and findings, the last one at the bottom; on a high panel each with its reason. */
 export function eventLines(session: Session, width: number, height: number, glyphs: Glyphs): Line[] {
-  const { items } = session.player.log;
   const rowsEach = height - 1 >= 8 ? 2 : 1;
   const room = Math.max(0, Math.floor((height - 1) / rowsEach));
-  const shown = items.slice(Math.max(0, items.length - room));
-  const rows = shown.flatMap(({ seconds, signal, to, says, cause }, index): Line[] => {
-    const isLast = index === shown.length - 1;
-    const reason = glyphs.clean(says !== '' ? says : cause === undefined ? 'said by the script' : `after ${cause}`);
-    const what = `${formatQuantity(seconds, 'time').padStart(8)}  ${glyphs.clean(changeWords(signal, to))}`;
-    if (rowsEach === 1) return [[span(what, isLast ? 'strong' : 'plain'), span(`  ${reason}`, 'faint')]];
+  const news = newsOf(session, room);
+  const rows = news.flatMap(({ seconds, what, reason }, index): Line[] => {
+    const tone = index === news.length - 1 ? 'strong' : 'plain';
+    const head = span(`${formatQuantity(seconds, 'time').padStart(8)}  ${glyphs.clean(what)}`, tone);
+    if (rowsEach === 1) return [[head, span(`  ${glyphs.clean(reason)}`, 'faint')]];
     return [
-      [span(what, isLast ? 'strong' : 'plain')],
-      [span(`          ${cut(reason, Math.max(0, width - 10), glyphs.ellipsis)}`, 'faint')],
+      [head],
+      [span(`          ${cut(glyphs.clean(reason), Math.max(0, width - 10), glyphs.ellipsis)}`, 'faint')],
     ];
   });
   if (rows.length === 0) rows.push([span('nothing has changed yet', 'faint')]);
   return [titled('what happened last', width, glyphs), ...rows.map((row) => fitted(row, width, glyphs.ellipsis))];
+}
+
+interface News {
+  readonly seconds: number;
+  readonly what: string;
+  readonly reason: string;
+}
+
+/** The latest `count` changes of modes, and what parts found worth telling, in order of time. */
+function newsOf({ player }: Session, count: number): News[] {
+  if (count === 0) return [];
+  const changes = player.log.items.slice(-count).map(({ seconds, signal, to, says, cause }): News => {
+    const reason = says !== '' ? says : cause === undefined ? 'said by the script' : `after ${cause}`;
+    return { seconds, what: changeWords(signal, to), reason };
+  });
+  // Going back leaves findings behind that lie ahead, and playing on may tell one again.
+  const told = new Set<string>();
+  const findings = player.assembly.findings.flatMap(({ part, code, says, seconds }): News[] => {
+    if (seconds > player.seconds || told.has(`${part} ${code}`)) return [];
+    told.add(`${part} ${code}`);
+    return [{ seconds, what: `${part}:`, reason: says }];
+  });
+  return [...changes, ...findings].sort((a, b) => a.seconds - b.seconds).slice(-count);
 }
 
 /** `left: refusing` for a mode, `left.refusal: pulse-off-neutral` for another word. */

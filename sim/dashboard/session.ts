@@ -6,6 +6,7 @@
 import { type Act, type AssembledPart, assemble } from '../bench/assemble.ts';
 import type { DescribedPart } from '../bench/schema.ts';
 import { settleParts } from '../bench/schema.ts';
+import { NumericalBlowUp } from '../kernel/continuum.ts';
 import type { Band } from '../kernel/part.ts';
 import { signalsRead } from '../verdict/expectation.ts';
 import type { Expectation, Scenario } from '../verdict/run-scenario.ts';
@@ -138,7 +139,10 @@ export class Session {
   tick(elapsedSeconds: number, isTimeUp: () => boolean): boolean {
     if (!this.isPlaying) return this.judgeWhenDue();
     this.targetSeconds += elapsedSeconds * this.speed;
-    const isReached = this.player.runTo(this.targetSeconds, isTimeUp);
+    let isReached = false;
+    this.attempt(() => {
+      isReached = this.player.runTo(this.targetSeconds, isTimeUp);
+    });
     this.isLagging = !isReached;
     // What could not be played in its time is not caught up on: the wheel would turn faster than shown.
     if (!isReached) this.targetSeconds = this.player.seconds;
@@ -164,6 +168,17 @@ export class Session {
     this.judgedMilliseconds = this.options.clock();
     this.judgingMilliseconds = this.judgedMilliseconds - start;
     this.isJudgingDue = false;
+  }
+
+  /** Does something that may run the simulation; numbers that ran away stop it in words. */
+  attempt(work: () => void): void {
+    try {
+      work();
+    } catch (error) {
+      if (!(error instanceof NumericalBlowUp)) throw error;
+      this.isPlaying = false;
+      this.say(`The numbers ran away: ${error.message}.`, true);
+    }
   }
 
   say(text: string, isBad = false): void {
