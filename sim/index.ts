@@ -4,6 +4,16 @@ export { type Bench, benchFileSchema, type Loaded, loadBench } from './bench/loa
 export { type PrintOptions, printProblems } from './bench/print.ts';
 export { hasErrors, type Problem, type ProblemCode, type Severity } from './bench/problem.ts';
 export { type DescribedPart, type Pick, settleParts } from './bench/schema.ts';
+export {
+  type Confirmation,
+  type Cost,
+  type Tuned,
+  type TuneOptions,
+  type TuneOutcome,
+  type Tuning,
+  tune,
+} from './campaign/tune.ts';
+export { type Change, type WhyOptions, type WhyReport, why } from './campaign/why.ts';
 export { type Result, resultOf, resultSchema } from './cli/verdict-json.ts';
 export { FORMAT_VERSION, TOOL_VERSION } from './cli/version.ts';
 export { BrokenInvariant } from './kernel/assert.ts';

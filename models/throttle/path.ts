@@ -59,6 +59,8 @@ export interface ThrottlePath {
   readonly firmware: FirmwareNumbers;
   readonly timer: TimerNumbers;
   readonly controllers: readonly ControllerNeeds[];
+  /** Values that bear on the pulse and have no tolerance on the bench, with what is typical where a datasheet says so. */
+  readonly exact: readonly { readonly path: string; readonly typical: string | null }[];
 }
 
 export interface FirmwareNumbers {
@@ -116,8 +118,30 @@ export function throttlePath(
       firmware: numbers,
       timer: nominal(described<unknown>('pwm-timer')) as TimerNumbers,
       controllers: controllers.map(needsOf),
+      exact: exactValues(board.clock, pedal, converter, controllers),
     },
   };
+}
+
+/** Typical errors: absolute accuracy of the converter 8161D p. 323, RC oscillator as delivered 8161D p. 317 table 28-1. */
+function exactValues(
+  clock: Quantity,
+  pedal: DescribedPedal,
+  converter: DescribedConverter,
+  controllers: readonly DescribedPart[],
+): ThrottlePath['exact'] {
+  const values: [path: string, of: Quantity | undefined, typical: string | null][] = [
+    ['board.clock', clock, 'an RC oscillator as delivered is 10 % off'],
+    ['board.adc.offset', converter.offset, 'a converter is typically 2 counts off'],
+    ['pedal.rest', pedal.rest, null],
+    ['pedal.full', pedal.full, null],
+    ...controllers.map(({ path, parameters }): [string, Quantity, null] => [
+      `${path.join('.')}.pulse.clock`,
+      (parameters as DescribedController).pulse.clock,
+      null,
+    ]),
+  ];
+  return values.flatMap(([path, of, typical]) => (of?.tolerance === 0 ? [{ path, typical }] : []));
 }
 
 interface DescribedPedal {

@@ -106,6 +106,27 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     });
 
   program
+    .command('tune')
+    .description('find timer settings and mapping constants that arm and drive with the widest worst-case margin')
+    .argument('<bench>', 'bench file')
+    .addOption(
+      new Option('-f, --format <format>', 'what is written to standard output')
+        .choices(['text', 'json'])
+        .default('text'),
+    )
+    .option('--row <number>', 'which row of the table is told in full, and written', '1')
+    .option('--all', 'list all that fits')
+    .option('--write <file>', 'write that row to FILE, as a scenario that jackstand run can try')
+    .addHelpText(
+      'after',
+      '\nExit status: 0 a setting fits, 1 none does. Ctrl-C ends the search and shows what was found so far (status 130).\n\nExamples:\n  jackstand tune scenarios/orchard-cart/bench.yaml\n  jackstand tune bench.yaml --row 3 --write tuned.yaml',
+    )
+    .action(async (path: string, options: Record<string, string>) => {
+      const { tune } = await import('./tune.ts');
+      done(await tune(path, options, streams));
+    });
+
+  program
     .command('schema')
     .description('print a JSON Schema, for editors and for programs')
     .addArgument(program.createArgument('<of>', 'which one').choices(['bench', 'scenario', 'result']))

@@ -1,5 +1,5 @@
 /** A tuned setting as values laid over the bench, and as a scenario file that tries it. */
-import { stringify } from 'yaml';
+import { Document, isScalar, isSeq, visit } from 'yaml';
 import type { PwmSetup } from '../../../models/pwm-timer-registers.ts';
 import { type DescribedPart, forwardShare, type ThrottlePath } from '../../../models/throttle/path.ts';
 import type { Constants } from '../../../models/throttle/standing.ts';
@@ -62,5 +62,19 @@ export function scenarioText(
     steps: trial.steps,
     expect: trial.expect,
   };
-  return stringify(head, { lineWidth: 0, collectionStyle: 'any', flowCollectionPadding: true });
+  return yamlText(head);
+}
+
+/** YAML as the shipped files have it: lists of values, and the entries of a list of steps, on one line each. */
+export function yamlText(value: unknown): string {
+  const document = new Document(value);
+  visit(document, {
+    Seq: (_, node) => {
+      if (node.items.every(isScalar)) node.flow = true;
+    },
+    Map: (_, node, ancestors) => {
+      if (isSeq(ancestors.at(-1))) node.flow = true;
+    },
+  });
+  return document.toString({ lineWidth: 0 });
 }
