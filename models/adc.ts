@@ -11,11 +11,12 @@
 import { setup } from 'xstate';
 import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
-import type { Explain, Fault, Host, Live, PartKind, Ports } from '../sim/kernel/part.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports, Self } from '../sim/kernel/part.ts';
 import { count, farads, formatQuantity, ohms, type Settled, volts } from '../sim/units/index.ts';
+import { ofChip, SOURCE_WORDS } from './adc-of-chip.ts';
+import { ADVISED_ADC_HERTZ, conversionHalfClocks, countOf, FIRST, heldVolts, NORMAL, openVolts } from './conversion.ts';
 
-/** Above this clock the converter has less than its full resolution (8271H p. 241: 50 to 200 kHz). */
-export const ADVISED_ADC_HERTZ = 200e3;
+export { ADVISED_ADC_HERTZ, conversionHalfClocks, countOf, heldVolts };
 
 export const parameters = z.strictObject({
   bits: count({ min: 6, max: 16, means: 'resolution', example: 10 }).prefault(10),
@@ -44,12 +45,26 @@ export const parameters = z.strictObject({
     .prefault('none')
     .describe('pull resistor on the pin, which an open wire follows'),
 });
-type Parameters = Settled<z.output<typeof parameters>>;
+export type Parameters = Settled<z.output<typeof parameters>>;
+
+/** A signal of the program, where it runs as an image that sets the converter up by itself. */
+const ofImage =
+  (signal: string) =>
+  ({ gives }: Self): string | undefined =>
+    gives('firmware.hold') ? signal : undefined;
 
 export const ports = {
   in: {
     clock: { means: 'board clock', from: () => 'board.clock' },
-    convert: { means: 'request for a conversion', from: () => 'firmware.convert' },
+    convert: {
+      means: 'request for a conversion',
+      from: ({ gives }) => (gives('firmware.hold') ? undefined : 'firmware.convert'),
+    },
+    hold: { means: "the chip's registers time the conversion: the input is held now", from: ofImage('firmware.hold') },
+    result: { means: 'and now the result is there', from: ofImage('firmware.result') },
+    source: { means: 'what the multiplexer is set to', from: ofImage('firmware.source'), wakes: false },
+    against: { means: 'reference that the program chose', from: ofImage('firmware.against'), wakes: false },
+    settling: { means: 'how long the input was connected', from: ofImage('firmware.settling'), wakes: false },
     signal: { means: 'pin voltage', from: () => 'pedal.signal', wakes: false },
     impedance: { means: 'source resistance at the pin', from: () => 'pedal.impedance', wakes: false },
     supply: { means: 'rail, which may be the reference', from: () => 'rail.voltage', wakes: false },
@@ -95,38 +110,6 @@ export const chart = setup({
   },
 });
 
-/** The count of a converter that is ideal but for an offset, clipped (8161D section 23.7). */
-export function countOf(volts: number, referenceVolts: number, bits: number, offsetCounts = 0): number {
-  const full = 1 << bits;
-  // A hair of slack keeps a voltage that stands on a step on paper from losing a count to rounding.
-  const ideal = Math.floor((volts * full) / referenceVolts + offsetCounts + 1e-9);
-  return ideal < 0 ? 0 : ideal >= full ? full - 1 : ideal;
-}
-
-/** Voltage on the hold capacitor after it was connected to the source for a time. */
-export function heldVolts(
-  beforeVolts: number,
-  sourceVolts: number,
-  sourceOhms: number,
-  holdFarads: number,
-  connectedSeconds: number,
-): number {
-  const lagSeconds = sourceOhms * holdFarads;
-  // After 40 time constants (e^-40 = 4e-18) nothing of the old voltage is left in a float64.
-  return connectedSeconds > 40 * lagSeconds
-    ? sourceVolts
-    : sourceVolts + (beforeVolts - sourceVolts) * Math.exp(-connectedSeconds / lagSeconds);
-}
-
-/** Clocks from the start of a conversion to the hold instant and to the result, doubled to stay whole. */
-export function conversionHalfClocks(isFirst: boolean): { readonly hold: number; readonly result: number } {
-  return isFirst ? FIRST : NORMAL;
-}
-const FIRST = { hold: 27, result: 50 } as const;
-const NORMAL = { hold: 3, result: 26 } as const;
-/** A conversion that a flag starts, counted from the flag (8161D table 23-1; sampled two clocks after it). */
-export const AUTO_TRIGGERED_HALF_CLOCKS = { hold: 4, result: 27 } as const;
-
 export const faults = {
   'reference-wrong': {
     enter: 'reference-wrong',
@@ -140,11 +123,8 @@ export const faults = {
   },
 } as const satisfies Readonly<Record<string, Fault>>;
 
-/** An open pin drifts towards half the supply and picks up hum; both are assumptions of ours. */
-const FLOAT_SHARE = 0.02;
-const PICK_UP_VOLTS = 0.05;
-
 function make(host: Host, numbers: Parameters): Live {
+  if (host.in.hold! >= 0) return ofChip(host, numbers, (context) => runChart(host, chart, context));
   const state = {
     hertz: 0,
     startTick: 0,
@@ -194,14 +174,8 @@ function make(host: Host, numbers: Parameters): Live {
   const { prescaler } = numbers;
   const halfClock = prescaler / 2;
 
-  const openPinVolts = (): number => {
-    const supplyVolts = values[supplyIn]!;
-    if (numbers.pull === 'up') return supplyVolts;
-    if (numbers.pull === 'down') return 0;
-    const drifted =
-      state.heldVolts + FLOAT_SHARE * (supplyVolts / 2 - state.heldVolts) + PICK_UP_VOLTS * pickUp.normal();
-    return Math.min(Math.max(drifted, 0), supplyVolts);
-  };
+  const drawPickUp = (): number => pickUp.normal();
+  const openPinVolts = (): number => openVolts(state.heldVolts, values[supplyIn]!, numbers.pull, drawPickUp);
   const sampleTimer = host.timer(() => {
     if (!state.isStuck) {
       sampleSupply?.();
@@ -264,8 +238,15 @@ const tellCount: Explain = ({ parameters: raw, read, value, wired }) => {
   const { bits } = raw as Parameters;
   const held = formatQuantity(read('adc.held'), 'voltage');
   const reference = formatQuantity(read('adc.reference'), 'voltage');
+  const chosen = wired('source');
+  const source = chosen === undefined ? 'pedal' : SOURCE_WORDS[read(chosen)]!;
+  if (source !== 'pedal')
+    return {
+      says: `the ADC reads ${value} (held ${held}, reference ${reference}), as the program's multiplexer is set to ${source}, not to the pedal`,
+      next: null,
+    };
   return {
-    says: `the ADC reads ${value}: ${held} x ${2 ** bits} / ${reference}, cut to a whole count`,
+    says: `the ADC reads ${value}: ${held} x ${chosen === undefined ? 2 ** bits : 1024} / ${reference}, cut to a whole count`,
     next: wired('signal') ?? null,
   };
 };

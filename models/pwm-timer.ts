@@ -12,8 +12,11 @@
 import { setup } from 'xstate';
 import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
-import type { Explain, Fault, Host, Live, PartKind, Ports } from '../sim/kernel/part.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports, Self } from '../sim/kernel/part.ts';
 import { count, formatQuantity, type Settled } from '../sim/units/index.ts';
+import { FLOATING, HIGH, LINE_WORDS, LOW, makePin, WAVE_WORDS } from './pwm-pin.ts';
+
+export { FLOATING, HIGH, LINE_WORDS, LOW };
 
 /** Source: 8161D tables 14-9, 15-5 (timers 0 and 1) and 17-9 (timer 2, which also has 32 and 128). */
 export const PRESCALERS = [1, 8, 32, 64, 128, 256, 1024] as const;
@@ -38,10 +41,11 @@ export const parameters = z.strictObject({
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 
-export const LINE_WORDS = ['low', 'high', 'floating'] as const;
-export const LOW = 0;
-export const HIGH = 1;
-export const FLOATING = 2;
+/** A signal of the program, where it runs as an image that sets the timer up by itself. */
+const ofImage =
+  (signal: string) =>
+  ({ gives }: Self): string | undefined =>
+    gives('firmware.output') ? signal : undefined;
 
 /** What the board's pin driver does with the timer's output: values of `board.pin`. */
 export const PIN_WORDS = ['floating', 'driven', 'stuck-low', 'stuck-high', 'open'] as const;
@@ -51,6 +55,10 @@ export const ports = {
     clock: { means: 'board clock', from: () => 'board.clock' },
     compare: { means: 'value written to the compare register', from: () => 'firmware.compare' },
     pin: { means: 'what the pin driver does', from: () => 'board.pin' },
+    output: { means: 'what the chip itself does to the pin', from: ofImage('firmware.output') },
+    latched: { means: "compare value at work in the chip's timer", from: ofImage('firmware.latched') },
+    tick: { means: "tick of the chip's timer", from: ofImage('firmware.tick') },
+    wave: { means: "waveform of the chip's timer", from: ofImage('firmware.wave') },
   },
   out: {
     line: { means: 'level of the pulse line', dimension: 'count', words: LINE_WORDS },
@@ -173,6 +181,7 @@ export const faults = {
 } as const satisfies Readonly<Record<string, Fault>>;
 
 function make(host: Host, numbers: Parameters): Live {
+  if (host.in.output! >= 0) return makePin(host, (context) => runChart(host, chart, context));
   const state = {
     hertz: 0,
     prescaler: numbers.prescaler as number,
@@ -349,9 +358,26 @@ function make(host: Host, numbers: Parameters): Live {
   }
 }
 
+/** Waveform of the chip's timer as its registers set it; undefined where it makes no PWM. */
+function registersOf(read: (signal: string) => number): Parameters | undefined {
+  const wave = WAVE_WORDS[read('firmware.wave')]!;
+  const action = read('firmware.action');
+  if (wave === 'normal' || wave === 'ctc' || action < 2) return undefined;
+  return {
+    bits: 16,
+    mode: wave,
+    top: read('firmware.top'),
+    inverted: action === 3,
+    prescaler: Math.round(read('firmware.tick') * read('board.clock')) as Parameters['prescaler'],
+    'reset-prescaler': 1,
+  };
+}
+
 /** `48 ticks of 32 us`: where a pulse width comes from. */
-const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
-  const numbers = raw as Parameters;
+const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted, wired }) => {
+  const numbers = wired('output') === undefined ? (raw as Parameters) : registersOf(read);
+  if (numbers === undefined)
+    return { says: `pulse ${formatQuantity(value, 'time')}: the program switches the pin itself`, next: null };
   const compare = read(`${name}.latched`);
   const tick = read(`${name}.tick`);
   const tickText = formatQuantity(tick, 'time');
@@ -390,8 +416,10 @@ const tellPulse: Explain = ({ name, parameters: raw, read, value, wanted }) => {
 };
 
 /** `256 ticks of 8 us`: where the time from pulse to pulse comes from, and which divider would suit who takes it. */
-const tellFrame: Explain = ({ name, parameters: raw, read, value, wanted }) => {
-  const numbers = raw as Parameters;
+const tellFrame: Explain = ({ name, parameters: raw, read, value, wanted, wired }) => {
+  const numbers = wired('output') === undefined ? (raw as Parameters) : registersOf(read);
+  if (numbers === undefined)
+    return { says: `frame ${formatQuantity(value, 'time')}: the program switches the pin itself`, next: null };
   const clock = read('board.clock');
   const tick = read(`${name}.tick`);
   const divider = Math.round(tick * clock);

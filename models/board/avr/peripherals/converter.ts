@@ -7,7 +7,7 @@
  *
  * Source: 8161D chapter 23 (times: table 23-1; triggers: table 23-6; the lock of the data register: section 23.9.3).
  */
-import { ADVISED_ADC_HERTZ, AUTO_TRIGGERED_HALF_CLOCKS, conversionHalfClocks } from '../../../adc.ts';
+import { ADVISED_ADC_HERTZ, AUTO_TRIGGERED_HALF_CLOCKS, conversionHalfClocks } from '../../../conversion.ts';
 import { type Around, type Numbers, type Peripheral, SLOT } from './around.ts';
 import { R, V } from './registers.ts';
 import { autoTriggerSource } from './timer.ts';

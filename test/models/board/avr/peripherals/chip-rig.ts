@@ -15,7 +15,12 @@ export interface ChipRig {
   readonly core: Core;
   readonly bus: Peripherals;
   readonly edges: Edge[];
-  readonly holds: { readonly cycle: number; readonly channel: number; readonly reference: number; readonly settling: number }[];
+  readonly holds: {
+    readonly cycle: number;
+    readonly channel: number;
+    readonly reference: number;
+    readonly settling: number;
+  }[];
   readonly sent: { readonly byte: number; readonly cycle: number }[];
   readonly findings: { readonly code: BusFindingCode; readonly address: number; readonly cycle: number }[];
   readonly resets: number[];
@@ -75,9 +80,19 @@ export function chipRig(words: readonly number[], settings: RigSettings = {}): C
       plain.event(cycle);
     },
   };
-  const core = createCore({ chip, image: imageOf(words, settings.vectors ?? {}, chip.flashBytes, chip.eepromBytes), bus });
+  const core = createCore({
+    chip,
+    image: imageOf(words, settings.vectors ?? {}, chip.flashBytes, chip.eepromBytes),
+    bus,
+  });
   return {
-    core, bus, edges, holds, sent, findings, resets,
+    core,
+    bus,
+    edges,
+    holds,
+    sent,
+    findings,
+    resets,
     times: (pin, level) => edges.filter((edge) => edge.pin === pin && edge.level === level).map(({ cycle }) => cycle),
   };
 }
@@ -85,10 +100,18 @@ export function chipRig(words: readonly number[], settings: RigSettings = {}): C
 /** Word address where the program stands: after the vectors. */
 const START = 0x40;
 
-function imageOf(words: readonly number[], vectors: Readonly<Record<number, readonly number[]>>, flashBytes: number, eepromBytes: number): Image {
+function imageOf(
+  words: readonly number[],
+  vectors: Readonly<Record<number, readonly number[]>>,
+  flashBytes: number,
+  eepromBytes: number,
+): Image {
   const flash = new Uint8Array(flashBytes);
   const view = new DataView(flash.buffer);
-  const put = (at: number, list: readonly number[]): void => list.forEach((word, index) => view.setUint16(2 * (at + index), word, true));
+  const put = (at: number, list: readonly number[]): void =>
+    list.forEach((word, index) => {
+      view.setUint16(2 * (at + index), word, true);
+    });
   put(0, jmp(START));
   for (const [number, list] of Object.entries(vectors)) put(2 * Number(number), list);
   put(START, words);
@@ -104,7 +127,8 @@ function imageOf(words: readonly number[], vectors: Readonly<Record<number, read
 // Encodings: AVR Instruction Set Manual, Atmel-0856L.
 export const jmp = (to: number): number[] => [0x940c, to];
 export const rjmp = (by: number): number => 0xc000 | (by & 0xfff);
-export const ldi = (register: number, value: number): number => 0xe000 | ((value & 0xf0) << 4) | ((register - 16) << 4) | (value & 15);
+export const ldi = (register: number, value: number): number =>
+  0xe000 | ((value & 0xf0) << 4) | ((register - 16) << 4) | (value & 15);
 export const sts = (address: number, register: number): number[] => [0x9200 | (register << 4), address];
 export const lds = (register: number, address: number): number[] => [0x9000 | (register << 4), address];
 export const out = (address: number, register: number): number => {
@@ -122,4 +146,5 @@ export const forever = rjmp(-1);
 /** A value stored in a register: three cycles, the store starting in the second. */
 export const put = (address: number, value: number): number[] => [ldi(16, value), ...sts(address, 16)];
 /** Stores in order: `[address, value]`. */
-export const puts = (...pairs: readonly (readonly [address: number, value: number])[]): number[] => pairs.flatMap(([address, value]) => put(address, value));
+export const puts = (...pairs: readonly (readonly [address: number, value: number])[]): number[] =>
+  pairs.flatMap(([address, value]) => put(address, value));
