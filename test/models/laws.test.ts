@@ -5,10 +5,11 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { partKinds } from '../../models/index.ts';
 import { type Act, type Assembly, assemble, type SettledPart } from '../../sim/bench/assemble.ts';
-import { benchFileSchema, loadBench } from '../../sim/bench/load-bench.ts';
-import { partsOf, settleParts } from '../../sim/bench/schema.ts';
+import { loadBench } from '../../sim/bench/load-bench.ts';
+import { settleParts } from '../../sim/bench/schema.ts';
 import { record } from '../../sim/trace/record.ts';
 import type { Trace } from '../../sim/trace/trace.ts';
+import { benchParts } from './rig.ts';
 
 const shipped = fileURLToPath(new URL('../../scenarios/orchard-cart/bench.yaml', import.meta.url));
 
@@ -66,12 +67,10 @@ const switched = {
   },
 };
 
-const settledBench = (contents: object): SettledPart[] =>
-  settleParts(partsOf(benchFileSchema.parse(contents) as Record<string, unknown>, partKinds));
 const benches: readonly (readonly [name: string, parts: readonly SettledPart[]])[] = [
   ['orchard cart', settleParts(loadBench(shipped).value!.parts)],
-  ['everything at once', settledBench(whole)],
-  ['a switch, a phase-correct timer', settledBench(switched)],
+  ['everything at once', benchParts(whole)],
+  ['a switch, a phase-correct timer', benchParts(switched)],
 ];
 
 const SECONDS = 2;

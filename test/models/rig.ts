@@ -7,6 +7,8 @@ import { z } from 'zod';
 import { partKinds } from '../../models/index.ts';
 import { HIGH, LOW } from '../../models/pwm-timer.ts';
 import { type Act, type Assembly, assemble, type SettledPart } from '../../sim/bench/assemble.ts';
+import { benchFileSchema } from '../../sim/bench/load-bench.ts';
+import { partsOf, settleParts } from '../../sim/bench/schema.ts';
 import type { PartKind, Self } from '../../sim/kernel/part.ts';
 import { record } from '../../sim/trace/record.ts';
 import type { Column, Trace } from '../../sim/trace/trace.ts';
@@ -61,8 +63,16 @@ export function rigParts(parts: RigParts): SettledPart[] {
   return [...generators, ...own];
 }
 
+/** The parts of a whole bench, from what its file would hold. */
+export function benchParts(contents: object): SettledPart[] {
+  return settleParts(partsOf(benchFileSchema.parse(contents) as Readonly<Record<string, unknown>>, partKinds));
+}
+
 export function rig(parts: RigParts, script: readonly Doing[], seconds: number, seed = 7): RigRun {
-  const all = rigParts(parts);
+  return runParts(rigParts(parts), script, seconds, seed);
+}
+
+export function runParts(all: readonly SettledPart[], script: readonly Doing[], seconds: number, seed = 7): RigRun {
   const assembly = assemble(all, seed, actsIn(all, script));
   const recorder = record(assembly, 'all');
   const { kernel, signals } = assembly;
