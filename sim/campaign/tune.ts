@@ -15,6 +15,7 @@ import {
   type RegisterValue,
   registersOf,
 } from '../../models/pwm-timer-registers.ts';
+import { type Patch, patchOf } from '../../models/throttle/patch.ts';
 import { type ThrottlePath, throttlePath } from '../../models/throttle/path.ts';
 import {
   type Constants,
@@ -31,7 +32,7 @@ import { isQuantity, listTolerances } from '../units/index.ts';
 import { scenarioOf } from '../verdict/load-scenario.ts';
 import { runScenario } from '../verdict/run-scenario.ts';
 import { bestConstants } from './tune/constants.ts';
-import { type Patch, patchOf, scenarioText } from './tune/patch.ts';
+import { scenarioText } from './tune/scenario-text.ts';
 import { frameSecondsOf, setupsFor } from './tune/setups.ts';
 import { type SideEffect, sideEffectsOf } from './tune/side-effects.ts';
 

@@ -1,7 +1,7 @@
 /** What `tune` found, for people: a table, the chosen setting in registers, constants and YAML, and a picture. */
 import type { Margin, Need } from '../../models/throttle/standing.ts';
-import { yamlText } from '../campaign/tune/patch.ts';
 import { pulseOverTravel } from '../campaign/tune/picture.ts';
+import { yamlText } from '../campaign/tune/scenario-text.ts';
 import type { Tuned, Tuning } from '../campaign/tune.ts';
 import { formatQuantity } from '../units/index.ts';
 import { paintFor } from './streams.ts';

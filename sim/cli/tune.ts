@@ -4,7 +4,7 @@ import { dirname, relative } from 'node:path';
 import { loadBench } from '../bench/load-bench.ts';
 import { printProblems } from '../bench/print.ts';
 import { hasErrors, problemAt } from '../bench/problem.ts';
-import { scenarioText } from '../campaign/tune/patch.ts';
+import { scenarioText } from '../campaign/tune/scenario-text.ts';
 import { tune as searchTuning, type Tuned, type Tuning } from '../campaign/tune.ts';
 import { Exit } from './exit.ts';
 import { INTERRUPTED, interruptible } from './interrupt.ts';

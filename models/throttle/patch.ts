@@ -1,9 +1,7 @@
-/** A tuned setting as values laid over the bench, and as a scenario file that tries it. */
-import { Document, isScalar, isSeq, visit } from 'yaml';
-import type { PwmSetup } from '../../../models/pwm-timer-registers.ts';
-import { type DescribedPart, forwardShare, type ThrottlePath } from '../../../models/throttle/path.ts';
-import type { Constants } from '../../../models/throttle/standing.ts';
-import { trialOf } from '../../../models/throttle/trial.ts';
+/** A timer setting and its constants as values of the bench file. */
+import type { PwmSetup } from '../pwm-timer-registers.ts';
+import { forwardShare, type ThrottlePath } from './path.ts';
+import type { Constants } from './standing.ts';
 
 /** Dotted paths of the bench file and their new values, as `with:` takes them. */
 export type Patch = Readonly<Record<string, unknown>>;
@@ -42,39 +40,4 @@ function rangePatches(path: ThrottlePath, { output, reverse }: Constants): [stri
       position === 'reverse' ? (reverse ?? low) : Math.round(low + forwardShare(path, position) * (high - low));
     return [[`board.firmware.ranges.${position}.output`, [low, end], [...range.output]]];
   });
-}
-
-/** A scenario file with this patch in it. `bench` is the bench file as seen from the scenario's folder. */
-export function scenarioText(
-  parts: readonly DescribedPart[],
-  path: ThrottlePath,
-  constants: Constants,
-  patch: Patch,
-  { bench, title }: { readonly bench: string; readonly title: string },
-): string {
-  const trial = trialOf(parts, path, constants.output[1] - constants.output[0]);
-  const head = {
-    scenario: title,
-    bench,
-    ...(Object.keys(patch).length === 0 ? {} : { with: patch }),
-    seed: 1,
-    duration: `${trial.durationSeconds} s`,
-    steps: trial.steps,
-    expect: trial.expect,
-  };
-  return yamlText(head);
-}
-
-/** YAML as the shipped files have it: lists of values, and the entries of a list of steps, on one line each. */
-export function yamlText(value: unknown): string {
-  const document = new Document(value);
-  visit(document, {
-    Seq: (_, node) => {
-      if (node.items.every(isScalar)) node.flow = true;
-    },
-    Map: (_, node, ancestors) => {
-      if (isSeq(ancestors.at(-1))) node.flow = true;
-    },
-  });
-  return document.toString({ lineWidth: 0 });
 }
