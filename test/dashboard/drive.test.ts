@@ -88,6 +88,23 @@ describe('drive: saved and replayed', () => {
   });
 });
 
+test('drive: a fault is mended at the next instant, though the file says how long it lasted', () => {
+  const { session } = driveOf('bench.yaml');
+  pass(session, 0.5);
+  keys(session, 'f', 'return');
+  pass(session, 0.3333);
+  keys(session, 'f', 'return');
+  expect(session.drive!.steps.at(-1)).toMatchObject({ at: '0.501 s', for: '0.333 s' });
+  expect(session.play.acts.at(-1)!.seconds).toBeCloseTo(0.834, 9);
+});
+
+test('drive: what was just asked for in real time is not lost to an act in slow motion', () => {
+  const { session } = driveOf('bench.yaml');
+  pass(session, 1);
+  keys(session, '5', ...Array<string>(6).fill('-'), 'p');
+  expect(session.drive!.steps.map(({ at }) => at)).toEqual(['1.001 s', '1.00001 s']);
+});
+
 describe('drive: going back', () => {
   test('an act in the past undoes what came after it', () => {
     const { session } = driveOf('bench.yaml');
