@@ -2,7 +2,7 @@
  * The state of the core, laid out in one buffer that the interpreter and translated code share.
  *
  * Data space at 0 (registers 0..31, I/O, SRAM), core state at `STATE_BASE`, a copy of the flash at `FLASH_BASE`, and
- * the entry table of translated code at `ENTRY_BASE`.
+ * two tables of translated code at `ENTRY_BASE` and `NEEDED_BASE`.
  */
 import { type Chip, SPH, SPL, SREG } from './chips.ts';
 import type { Program } from './decode.ts';
@@ -10,6 +10,8 @@ import type { Program } from './decode.ts';
 export const STATE_BASE = 0x10000;
 export const FLASH_BASE = 0x18000;
 export const ENTRY_BASE = 0x20000;
+/** By word address: cycles that must be left to begin with the translated block there. */
+export const NEEDED_BASE = 0x30000;
 export const MEMORY_BYTES = 0x40000;
 
 /**

@@ -11,10 +11,10 @@ import type { Engine, EngineKind } from '../core.ts';
 import { decode, type Program } from '../decode.ts';
 import { interpret } from '../interpreter.ts';
 import { noLoops } from '../loops.ts';
-import { AT, ENTRY_BASE, type Machine, MEMORY_BYTES, STATE_BASE } from '../machine.ts';
+import { AT, ENTRY_BASE, type Machine, MEMORY_BYTES, NEEDED_BASE, STATE_BASE } from '../machine.ts';
 import { FIRST_CAREFUL } from '../op.ts';
 import { type Block, findBlocks, rootsOf, targetsOf } from './blocks.ts';
-import { AGAIN, emitUnit, UNKNOWN, type Unit } from './unit.ts';
+import { AGAIN, emitUnit, LEAVE, UNKNOWN, type Unit } from './unit.ts';
 import { type Code, code, moduleBytes, WASM } from './wasm-bytes.ts';
 import { type WasmMemory, webAssembly } from './webassembly.ts';
 
@@ -33,6 +33,8 @@ interface Translation {
   readonly module: object;
   /** Unit and block of each entry, as the entry table holds them. */
   readonly entries: Int32Array;
+  /** Cycles that must be left to begin at each entry. */
+  readonly needed: Int32Array;
   /** The program with a stop at every entry, for the interpreter to go to the next. */
   readonly stops: Uint8Array;
   readonly roots: ReadonlySet<number>;
@@ -41,6 +43,8 @@ interface Translation {
 const translations = new Map<string, Translation>();
 /** An operation that no engine knows: the interpreter stops before it. */
 const STOP = 127;
+/** Mark of an entry whose block relies on others to look at the window: only the driver, which looks itself, may begin there. */
+const DRIVER_ONLY = 1 << 31;
 
 /** Translated code. Windows are cut so that the host may replace its first, quickly made code by its better code. */
 export const translatedEngine: EngineKind = {
@@ -58,8 +62,10 @@ const memories = new WeakMap<ArrayBuffer, WasmMemory>();
 
 function startEngine(machine: Machine, program: Program, interpretRest: Engine): Engine {
   const { state, chip } = machine;
+  const ops = program.op;
   const memory = memories.get(machine.data.buffer as ArrayBuffer)!;
   const table = new Int32Array(memory.buffer, ENTRY_BASE, program.words);
+  const neededTable = new Int32Array(memory.buffer, NEEDED_BASE, program.words);
   const loops = noLoops(program);
   const key = createHash('sha256').update(chip.name).update(program.flash).digest('hex');
   let translation = translationOf(key, chip, program, new Set(rootsOf(chip, program)));
@@ -71,6 +77,7 @@ function startEngine(machine: Machine, program: Program, interpretRest: Engine):
   let toEntry = machine;
   const use = (): void => {
     table.set(translation.entries);
+    neededTable.set(translation.needed);
     run = new webAssembly.Instance(translation.module, { core: { memory } }).exports.run!;
     toEntry = { ...machine, program: { ...program, op: translation.stops } };
   };
@@ -91,7 +98,8 @@ function startEngine(machine: Machine, program: Program, interpretRest: Engine):
         strays = 0;
         const status = run();
         if (state[AT.left]! <= 0) return 0;
-        // The next block is longer than the rest of the window, or the next instruction needs care.
+        // The next instruction needs care, or the next block is longer than the rest of the window.
+        if (ops[state[AT.pc]!]! >= FIRST_CAREFUL) return 1;
         if (status !== UNKNOWN) return interpretRest();
         noteHole(state[AT.pc]!);
         continue;
@@ -139,6 +147,7 @@ export function translate(chip: Chip, program: Program, roots: ReadonlySet<numbe
   }
   const instructions = [...blocks.values()].reduce((sum, block) => sum + block.at.length, 0);
   const entries = new Int32Array(program.words);
+  const needed = new Int32Array(program.words);
   const stops = program.op.slice();
   const units: Unit[] = groups.map((group, unit) =>
     emitUnit({
@@ -152,12 +161,13 @@ export function translate(chip: Chip, program: Program, roots: ReadonlySet<numbe
     }),
   );
   units.forEach((unit, number) => {
-    for (const [pc, block] of unit.entries) {
-      entries[pc] = ((number + 1) << 16) | block;
+    for (const { pc, block, needed: cycles, looks } of unit.entries) {
+      entries[pc] = ((number + 1) << 16) | block | (looks ? 0 : DRIVER_ONLY);
+      needed[pc] = cycles;
       stops[pc] = STOP;
     }
   });
-  return { module: new webAssembly.Module(moduleBytes(units, driver(), PAGES)), entries, stops, roots };
+  return { module: new webAssembly.Module(moduleBytes(units, driver(), PAGES)), entries, needed, stops, roots };
 }
 
 /** Blocks that control may come to from outside a unit: roots, routines, what follows a call or an instruction of the host. */
@@ -217,18 +227,30 @@ function groupsOf(blocks: ReadonlyMap<number, Block>): Block[][] {
 function driver(): { readonly locals: number; readonly body: Code } {
   const body = code();
   const again = body.open(WASM.loop);
+  // biome-ignore format: a step a line
+  body.int(0).load(STATE_BASE + 4 * AT.pc).int(2).op(WASM.shl).tee(1).load(ENTRY_BASE).tee(0).op(WASM.eqz).open(WASM.if);
+  body.int(UNKNOWN).op(WASM.return).close();
   body
     .int(0)
-    .load(STATE_BASE + 4 * AT.pc)
-    .int(2)
-    .op(WASM.shl)
-    .load(ENTRY_BASE)
-    .tee(0)
-    .op(WASM.eqz)
+    .load(STATE_BASE + 4 * AT.left)
+    .get(1)
+    .load(NEEDED_BASE)
+    .op(WASM.ltS)
     .open(WASM.if);
-  body.int(UNKNOWN).op(WASM.return).close();
-  body.get(0).int(0xffff).op(WASM.and).get(0).int(16).op(WASM.shrU).int(1).op(WASM.sub).op(WASM.callIndirect, 0, 0);
+  body.int(LEAVE).op(WASM.return).close();
+  body
+    .get(0)
+    .int(0xffff)
+    .op(WASM.and)
+    .get(0)
+    .int(16)
+    .op(WASM.shrU)
+    .int(0x7fff)
+    .op(WASM.and)
+    .int(1)
+    .op(WASM.sub)
+    .op(WASM.callIndirect, 0, 0);
   body.tee(0).int(AGAIN).op(WASM.eq).brIf(again).close();
   body.get(0);
-  return { locals: 1, body };
+  return { locals: 2, body };
 }

@@ -15,6 +15,7 @@ import { AT, ENTRY_BASE, STATE_BASE } from '../machine.ts';
 import { FIRST_CAREFUL, OP } from '../op.ts';
 import { cyclesOf } from '../timing.ts';
 import type { Block } from './blocks.ts';
+import { type Budget, budgetOf } from './budget.ts';
 import { emitCondition, emitInstruction, FIRST_WAIT_LOCAL, LOCAL, leaveIf, type Site } from './instruction.ts';
 import { type Region, regionsOf } from './regions.ts';
 import { type Code, code as newCode, WASM } from './wasm-bytes.ts';
@@ -36,11 +37,20 @@ export interface UnitPlan {
   readonly keepsRegisters: boolean;
 }
 
+/** An address at which the function may be begun. */
+export interface Entry {
+  readonly pc: number;
+  readonly block: number;
+  /** Cycles that must be left. */
+  readonly needed: number;
+  /** The block sees to that itself. */
+  readonly looks: boolean;
+}
+
 export interface Unit {
   readonly body: Code;
   readonly locals: number;
-  /** Addresses at which the function may be begun, with their block number. */
-  readonly entries: readonly (readonly [number, number])[];
+  readonly entries: readonly Entry[];
 }
 
 const L = LOCAL;
@@ -83,7 +93,8 @@ export function emitUnit(plan: UnitPlan): Unit {
     (block) => plan.entered.has(blocks[block]!.start),
   );
   const used = plan.keepsRegisters ? usedBy(program, blocks) : 0;
-  const emitter = emitterOf(plan, code, indexOf, used);
+  const budget = budgetOf(blocks, next, (block) => plan.entered.has(blocks[block]!.start));
+  const emitter = emitterOf(plan, code, indexOf, used, budget);
 
   const exit = code.open(WASM.block);
   emitter.begin(exit);
@@ -121,18 +132,20 @@ export function emitUnit(plan: UnitPlan): Unit {
   );
   code.get(L.status);
 
-  return { body: code, locals: FIRST_WAIT_LOCAL - 1 + WAIT_LIMIT, entries: entriesOf(root, blocks) };
+  return { body: code, locals: FIRST_WAIT_LOCAL - 1 + WAIT_LIMIT, entries: entriesOf(root, blocks, budget) };
 }
 
 /** Every block but those inside loops without a choice, which are entered at their first block only. */
-function entriesOf(root: Region, blocks: readonly Block[]): (readonly [number, number])[] {
+function entriesOf(root: Region, blocks: readonly Block[], { needed, looks }: Budget): Entry[] {
   const isHidden = new Uint8Array(blocks.length);
   const visit = (region: Region): void => {
     if (!region.hasChoice) isHidden.fill(1, region.first + 1, region.last + 1);
     region.inner.forEach(visit);
   };
   visit(root);
-  return blocks.map((block, index) => [block.start, index] as const).filter(([, index]) => isHidden[index] === 0);
+  return blocks
+    .map((block, index) => ({ pc: block.start, block: index, needed: needed[index]!, looks: looks[index] === 1 }))
+    .filter(({ block }) => isHidden[block] === 0);
 }
 
 function usedBy(program: Program, blocks: readonly Block[]): number {
@@ -165,6 +178,7 @@ function emitterOf(
   code: Code,
   indexOf: ReadonlyMap<number, number>,
   used: number,
+  budget: Budget,
 ): { begin(exit: number): void; region(region: Region): void } {
   const { program, blocks } = plan;
   const scopes: Scope[] = [];
@@ -399,7 +413,8 @@ function emitterOf(
     code.close().close();
     held.fill(0);
   };
-  const emitBlock = (block: Block): void => {
+  const emitBlock = (index: number): void => {
+    const block = blocks[index]!;
     const wait = waits.get(block.start);
     if (wait !== undefined) {
       code
@@ -425,9 +440,11 @@ function emitterOf(
         .close();
       code.get(L.left).set(wait.local);
     }
-    code.get(L.left).int(block.cycles).op(WASM.ltS).open(WASM.if);
-    leave(block.start, LEAVE);
-    code.close();
+    if (budget.looks[index] === 1) {
+      code.get(L.left).int(budget.needed[index]!).op(WASM.ltS).open(WASM.if);
+      leave(block.start, LEAVE);
+      code.close();
+    }
     code.get(L.left).int(block.cycles).op(WASM.sub).set(L.left);
     held.fill(0);
     cycles = block.cycles;
@@ -476,7 +493,7 @@ function emitterOf(
       if (at > 0 || region.hasChoice) code.close();
       scope.at = at;
       if (item.inner !== undefined) emitRegion(item.inner);
-      else emitBlock(blocks[item.first]!);
+      else emitBlock(item.first);
     });
     scopes.pop();
     // Every block ends in a jump, so nothing comes past the end.
