@@ -34,7 +34,8 @@ function pulseWords(column: Column, span: { readonly fromSeconds: number; readon
   if (widthSeconds === undefined) words.push('no whole pulse between A and B');
   else {
     const { mean, min, max, count } = widthSeconds;
-    const times = count === 1 ? '' : ` (${count}, ${formatQuantity(min, 'time')} to ${formatQuantity(max, 'time')})`;
+    const [least, most] = [formatQuantity(min, 'time'), formatQuantity(max, 'time')];
+    const times = least === most ? '' : ` (${count}, ${least} to ${most})`;
     words.push(`width ${formatQuantity(mean, 'time')}${times}`);
   }
   if (periodSeconds !== undefined) words.push(`period ${formatQuantity(periodSeconds.mean, 'time')}`);
