@@ -19,8 +19,9 @@ import type { Flow } from './part.ts';
 
 /** Number of states and of books (running integrals that feed nothing back) that one bench may have. */
 const CAPACITY = 192;
-/** Error allowed a step, as a share of a state's scale. */
+/** Error allowed a step, as a share of a state's value and of a tenth of its scale. */
 const TOLERANCE = 1e-4;
+const FLOOR_SHARE = 0.1;
 const LEAST_STEP_SECONDS = 1e-7;
 const MOST_STEP_SECONDS = 0.1;
 const FIRST_STEP_SECONDS = 1e-4;
@@ -225,7 +226,7 @@ export class Continuum {
 
   /** One step of `h` seconds from A to B; the error as a share of what is allowed. */
   private attempt(h: number): number {
-    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount } = this;
+    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount, tolerance } = this;
     for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
     this.sweep();
     this.slope();
@@ -250,7 +251,7 @@ export class Continuum {
       kB[index] = dx[index]!;
       const error =
         Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) /
-        (this.tolerance * scales[index]!);
+        (tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!)));
       // Written so that a NaN counts as the worst.
       if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
