@@ -15,30 +15,36 @@ export interface Ramp {
   readonly overSeconds: number;
 }
 
-/** Numbers of the bench in test/speed/bench-parts.ts. */
+/** Numbers of the bench in test/speed/two-controllers.ts. */
 export const FUSED = {
   hertz: 8e6,
   passesPerSecond: 1000,
   adcPrescaler: 64,
   pwmPrescaler: 256,
   top: 255,
-  firstTick: 520_000,
+  /** The board starts 65 ms after it has power, and makes its first pass a period later. */
+  firstTick: 528_000,
   input: [186, 828],
   output: [46, 62],
 } as const;
 
-/** Returns the sum of both drives over all pulses and the last compare, so that nothing can be left out. */
+/** One count of the timer. */
+const TICK_SECONDS = FUSED.pwmPrescaler / FUSED.hertz;
+
+/** Told of each pulse at its end: its width, and the drive that the first controller makes of it. */
+export type PulseListener = (fallSeconds: number, pulseSeconds: number, drive: number) => void;
+
+/** Returns the sum of both drives over all pulses and the count of these, so that nothing can be left out. */
 export function fusedRun(
   seconds: number,
   ramps: readonly Ramp[],
   noise: Stream,
+  listener?: PulseListener,
 ): { readonly driveSum: number; readonly pulseCount: number } {
   const { hertz } = FUSED;
   const passTicks = hertz / FUSED.passesPerSecond;
   const frame = (FUSED.top + 1) * FUSED.pwmPrescaler;
   const halfClock = FUSED.adcPrescaler / 2;
-  const clocks = conversionHalfClocks(false);
-  const connectedSeconds = (clocks.hold * halfClock) / hertz;
   let ramp = 0;
   let anchor = 0;
   let travel = 0;
@@ -48,7 +54,7 @@ export function fusedRun(
   let target = 0;
   let held = 0;
   let compare = 46;
-  let frameTick: number = FUSED.firstTick;
+  let frameTick = Number.POSITIVE_INFINITY;
   let driveSum = 0;
   let pulseCount = 0;
   const windows = [0, 0];
@@ -56,6 +62,8 @@ export function fusedRun(
   const scale = { neutralSeconds: 1500e-6, fullSeconds: 2000e-6, reverseSeconds: 1000e-6, deadSeconds: 20e-6 };
   const endTick = seconds * hertz;
   for (let tick = FUSED.firstTick; tick <= endTick; tick += passTicks) {
+    const clocks = conversionHalfClocks(tick === FUSED.firstTick);
+    const connectedSeconds = (clocks.hold * halfClock) / hertz;
     const start = Math.ceil(tick / FUSED.adcPrescaler) * FUSED.adcPrescaler;
     const sampleSeconds = (start + clocks.hold * halfClock) / hertz;
     const resultSeconds = (start + clocks.result * halfClock) / hertz;
@@ -91,16 +99,18 @@ export function fusedRun(
       FUSED.output[1],
       32,
     );
-    // Frames that begin before this write still use the old compare value.
-    while (frameTick / hertz <= resultSeconds) {
+    // Frames that begin before this write still use the old compare value; at the same instant the write comes first.
+    while (frameTick / hertz < resultSeconds) {
       const riseSeconds = frameTick / hertz;
       const fallSeconds = (frameTick + highTicks('fast', compare, FUSED.top) * FUSED.pwmPrescaler) / hertz;
+      let firstDrive = 0;
       for (let controller = 0; controller < 2; controller += 1) {
         const pulse = measuredSeconds(fallSeconds - riseSeconds, 0, 0);
         const isNeutral = Math.abs(pulse - 1500e-6) <= 20e-6;
         if (fallSeconds > armedSince[controller]!) {
           const drive = driveOf(pulse, scale);
           driveSum += drive;
+          if (controller === 0) firstDrive = drive;
         } else if (!isNeutral) {
           armedSince[controller] = Number.POSITIVE_INFINITY;
           windows[controller] = 0;
@@ -110,9 +120,13 @@ export function fusedRun(
         }
         pulseCount += 1;
       }
+      listener?.(fallSeconds, highTicks('fast', compare, FUSED.top) * TICK_SECONDS, firstDrive);
       frameTick += frame;
     }
     compare = written & 0xff;
+    // The timer is started by the first write, at the next beat of its divider.
+    if (frameTick === Number.POSITIVE_INFINITY)
+      frameTick = Math.ceil(Math.round(resultSeconds * hertz) / FUSED.pwmPrescaler) * FUSED.pwmPrescaler;
   }
   return { driveSum, pulseCount };
 }
