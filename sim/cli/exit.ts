@@ -6,4 +6,6 @@ export const Exit = {
   badInput: 2,
   /** A fault of the tool itself. */
   broken: 3,
+  /** Ended by an interrupt: 128 + SIGINT, as shells have it. */
+  interrupted: 130,
 } as const;

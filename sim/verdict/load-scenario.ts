@@ -27,8 +27,21 @@ export function scenarioFileSchema(step: z.ZodType): z.ZodObject {
     duration: seconds({ above: 0, max: 1e6, means: 'how long it runs', example: '6 s' }),
     steps: z.array(step).max(10_000).prefault([]).describe('what happens, and when'),
     expect: z.array(expectationSchema).max(1000).prefault([]).describe('what must hold'),
+    spread: spreadSchema.optional().describe('how `jackstand spread` draws from the tolerances'),
   });
 }
+
+const spreadSchema = z.strictObject({
+  draws: z.int().min(1).max(1_000_000).optional().describe('how many draws'),
+  law: z
+    .enum(['uniform', 'normal', 'corners'])
+    .optional()
+    .describe('anywhere in the tolerance; the tolerance as three standard deviations; at its ends'),
+  sampling: z
+    .enum(['latin', 'random'])
+    .optional()
+    .describe('a Latin hypercube, which meets each part of each range, or independent draws'),
+});
 
 interface ScenarioContents {
   readonly scenario: string;
@@ -37,6 +50,7 @@ interface ScenarioContents {
   readonly duration: Quantity;
   readonly steps: readonly Step[];
   readonly expect: readonly ExpectationItem[];
+  readonly spread?: z.output<typeof spreadSchema>;
 }
 
 export function loadScenario(path: string): Loaded<Scenario> {
@@ -79,6 +93,7 @@ export function scenarioOf(path: string, read: SourceRead): Loaded<Scenario> {
       durationSeconds: contents.duration.value,
       acts: actsOf(contents.steps, bench.value.parts),
       expectations: expectations.list,
+      ...(contents.spread === undefined ? {} : { spread: contents.spread }),
     },
     problems,
   };

@@ -19,6 +19,14 @@ export interface Scenario {
   readonly durationSeconds: number;
   readonly acts: readonly Act[];
   readonly expectations: readonly Expectation[];
+  /** How the file asks for its tolerances to be drawn. */
+  readonly spread?: SpreadSection;
+}
+
+export interface SpreadSection {
+  readonly draws?: number | undefined;
+  readonly law?: 'uniform' | 'normal' | 'corners' | undefined;
+  readonly sampling?: 'latin' | 'random' | undefined;
 }
 
 export interface Expectation {

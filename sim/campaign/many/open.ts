@@ -1,0 +1,13 @@
+/** From a request to the craft that it asks for; each kind is loaded only when it is. */
+import { BrokenInvariant } from '../../kernel/assert.ts';
+import type { SpreadRequest } from '../spread/craft.ts';
+import type { Craft, CraftRequest } from './craft.ts';
+
+export async function openCraft(request: CraftRequest): Promise<Craft> {
+  switch (request.kind) {
+    case 'spread':
+      return (await import('../spread/craft.ts')).openSpread(request as SpreadRequest);
+    default:
+      throw new BrokenInvariant('a campaign of no known kind', { kind: request.kind });
+  }
+}

@@ -1,0 +1,177 @@
+/**
+ * What all commands that make many runs share: threads, progress, an interrupt that keeps what is done, shares of a
+ * campaign for several machines, and the file from which one is taken up again.
+ */
+import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { type Problem, problemAt } from '../bench/problem.ts';
+import type { CraftRequest } from '../campaign/many/craft.ts';
+import { type Part, partText, readPart } from '../campaign/many/part-file.ts';
+import type { ManyOptions } from '../campaign/many/pool.ts';
+import { readShard, type Shard } from '../campaign/many/shard.ts';
+import { Exit } from './exit.ts';
+import { tellProblems } from './problems.ts';
+import type { Streams } from './streams.ts';
+import { TOOL_VERSION } from './version.ts';
+
+export interface ManyFlags {
+  readonly workers?: string;
+  readonly shard?: string;
+  readonly part?: string;
+  readonly format?: string;
+}
+
+export interface Campaign {
+  /** As the reader calls it: `spread of cold start`. */
+  readonly title: string;
+  readonly request: CraftRequest;
+  readonly count: number;
+  readonly fingerprint: string;
+  /** Makes what is missing among the rows; false when it was ended early. */
+  readonly make: (rows: Map<number, unknown>, options: ManyOptions & { readonly shard?: Shard }) => Promise<boolean>;
+  /** Prints what the rows say and gives the exit status. */
+  readonly report: (rows: ReadonlyMap<number, unknown>) => number;
+}
+
+/** The process, as far as a campaign has to do with it; handed in so that tests can stand in for it. */
+export interface Surroundings {
+  readonly env: Readonly<Record<string, string | undefined>>;
+  readonly clock: () => number;
+  /** Calls back at each interrupt; what is returned ends the listening. */
+  readonly onInterrupt: (heard: () => void) => () => void;
+}
+
+export function processSurroundings(program: NodeJS.Process): Surroundings {
+  return {
+    env: program.env,
+    clock: () => performance.now() / 1000,
+    onInterrupt: (heard) => {
+      let count = 0;
+      const listener = (): void => {
+        count += 1;
+        // Whoever asks twice does not want to wait for the runs under way.
+        if (count > 1) program.exit(Exit.interrupted);
+        heard();
+      };
+      program.on('SIGINT', listener);
+      program.on('SIGTERM', listener);
+      return () => {
+        program.off('SIGINT', listener);
+        program.off('SIGTERM', listener);
+      };
+    },
+  };
+}
+
+export async function runCampaign(
+  campaign: Campaign,
+  flags: ManyFlags,
+  streams: Streams,
+  surroundings: Surroundings,
+): Promise<number> {
+  const settled = settleFlags(campaign, flags, surroundings);
+  if ('problems' in settled) {
+    tellProblems(settled.problems, streams);
+    return Exit.badInput;
+  }
+  const { shard, file, rows, workers } = settled;
+  const controller = new AbortController();
+  const stopListening = surroundings.onInterrupt(() => {
+    streams.status?.('stopping after the runs under way');
+    controller.abort();
+  });
+  const progress = progressLine(campaign.title, streams, surroundings.clock);
+  let isWhole: boolean;
+  try {
+    isWhole = await campaign.make(rows, {
+      ...(workers === undefined ? {} : { workers }),
+      ...(shard === undefined ? {} : { shard }),
+      signal: controller.signal,
+      progress,
+    });
+  } finally {
+    stopListening();
+    streams.status?.('');
+  }
+  const kept = file ?? (isWhole ? undefined : `${campaign.request.kind}.part.json`);
+  if (kept !== undefined) writePart(kept, campaign, rows);
+  if (!isWhole) {
+    streams.err(`broken off after ${rows.size} of ${campaign.count}; --part ${kept} takes it up again\n`);
+    if (shard === undefined && rows.size > 0) campaign.report(rows);
+    return Exit.interrupted;
+  }
+  if (shard !== undefined) {
+    streams.err(`share ${shard.index} of ${shard.count}: ${rows.size} runs in ${kept}; jackstand merge puts them together\n`);
+    return Exit.holds;
+  }
+  return campaign.report(rows);
+}
+
+interface SettledFlags {
+  readonly shard: Shard | undefined;
+  readonly file: string | undefined;
+  readonly rows: Map<number, unknown>;
+  readonly workers: number | undefined;
+}
+
+function settleFlags(
+  campaign: Campaign,
+  flags: ManyFlags,
+  { env }: Surroundings,
+): SettledFlags | { readonly problems: readonly Problem[] } {
+  const refused = (flag: string, says: string): { problems: Problem[] } => ({
+    problems: [problemAt(flag, 'refused', { path: '', says })],
+  });
+  const workers = flags.workers === undefined ? undefined : Number(flags.workers);
+  if (workers !== undefined && !(Number.isInteger(workers) && workers >= 1 && workers <= 256))
+    return refused('--workers', `${flags.workers} is no number of threads from 1 to 256`);
+  const read = flags.shard === undefined ? undefined : readShard(flags.shard, env);
+  if (read !== undefined && 'mistake' in read) return refused('--shard', read.mistake);
+  const shard = read?.shard;
+  const file =
+    flags.part ?? (shard === undefined ? undefined : `${campaign.request.kind}-${shard.index}-of-${shard.count}.json`);
+  if (file === undefined || !existsSync(file)) return { shard, file, rows: new Map(), workers };
+  const found = readPart(readFileSync(file, 'utf8'));
+  if ('mistake' in found) return refused(file, found.mistake);
+  const { part } = found;
+  if (JSON.stringify(part.request) !== JSON.stringify(campaign.request))
+    return refused(file, 'it holds another campaign; name another file for --part, or take this one away');
+  if (part.fingerprint !== campaign.fingerprint || part.version !== TOOL_VERSION)
+    return refused(file, 'bench, scenario or tool have changed since it was written; take it away to start anew');
+  return { shard, file, rows: new Map(part.rows), workers };
+}
+
+/** Under another name until it is whole: a part that was cut off would be lost work. */
+function writePart(file: string, { request, count, fingerprint }: Campaign, rows: ReadonlyMap<number, unknown>): void {
+  const part: Part = { version: TOOL_VERSION, fingerprint, count, request, rows };
+  writeFileSync(`${file}.unfinished`, partText(part));
+  renameSync(`${file}.unfinished`, file);
+}
+
+/** `spread of cold start: 128 of 500, 450 a second, 1 s left` */
+function progressLine(
+  title: string,
+  { status }: Streams,
+  clock: () => number,
+): (done: number, total: number) => void {
+  if (status === undefined) return () => undefined;
+  let startSeconds = clock();
+  let startDone = 0;
+  let lastSeconds = Number.NEGATIVE_INFINITY;
+  return (done, total) => {
+    const nowSeconds = clock();
+    if (lastSeconds === Number.NEGATIVE_INFINITY) {
+      // Threads take a moment to start; that says nothing about the rate.
+      [startSeconds, startDone] = [nowSeconds, done];
+    }
+    if (nowSeconds - lastSeconds < 0.1 && done < total) return;
+    lastSeconds = nowSeconds;
+    const rate = (done - startDone) / (nowSeconds - startSeconds);
+    const left = rate > 0 ? `, ${rate.toFixed(rate < 10 ? 1 : 0)} a second, ${timeWords((total - done) / rate)} left` : '';
+    status(`${title}: ${done} of ${total}${left}`);
+  };
+}
+
+function timeWords(seconds: number): string {
+  if (seconds < 90) return `${Math.ceil(seconds)} s`;
+  return seconds < 5400 ? `${Math.round(seconds / 60)} min` : `${(seconds / 3600).toFixed(1)} h`;
+}
