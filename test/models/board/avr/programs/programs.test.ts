@@ -7,9 +7,10 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { CHIPS } from '../../../../../models/board/avr/chips.ts';
-import { createCore } from '../../../../../models/board/avr/core.ts';
 import { readImage } from '../../../../../models/board/avr/image/image.ts';
-import { exampleBus } from '../example-bus.ts';
+import { translatedEngine } from '../../../../../models/board/avr/translate/engine.ts';
+import { coreOfImage, stateOf } from '../machine-code.ts';
+import { fork } from '../random-source.ts';
 import { compileForChip, FOLDER, hasCompilers, printedByHost } from './compile.ts';
 import { randomProgram } from './random-program.ts';
 
@@ -32,15 +33,27 @@ beforeAll(() => {
 });
 afterAll(() => rmSync(folder, { recursive: true }));
 
-/** Runs an ELF file until its end mark; returns what it printed and the findings. */
+/**
+ * Runs an ELF file until its end mark, by the interpreter and translated, in the same stretches and with the same state
+ * after each; returns what it printed and the findings.
+ */
 function runOnChip(elf: string): { printed: Uint8Array; findings: string[]; ended: boolean } {
-  const chip = CHIPS.atmega328p;
-  const { image, mistakes } = readImage(new Uint8Array(readFileSync(elf)), chip);
+  const { image, mistakes } = readImage(new Uint8Array(readFileSync(elf)), CHIPS.atmega328p);
   expect(mistakes).toEqual([]);
-  const bus = exampleBus();
-  const core = createCore({ chip, image: image!, bus });
-  while (!bus.ended() && core.cycle() < CYCLE_LIMIT) core.run(core.cycle() + 1e6);
-  return { printed: Uint8Array.from(bus.printed), findings: core.findings.map((one) => one.kind), ended: bus.ended() };
+  const interpreted = coreOfImage(image!);
+  const translated = coreOfImage(image!, { engine: translatedEngine });
+  const draw = fork(1);
+  for (let cycle = 0; !interpreted.bus.ended() && cycle < CYCLE_LIMIT; ) {
+    cycle += 1 + draw(draw(2) === 0 ? 500 : 300_000);
+    interpreted.core.run(cycle);
+    translated.core.run(cycle);
+    expect(stateOf(translated)).toEqual(stateOf(interpreted));
+  }
+  return {
+    printed: Uint8Array.from(interpreted.bus.printed),
+    findings: interpreted.core.findings.map((one) => one.kind),
+    ended: interpreted.bus.ended(),
+  };
 }
 
 async function expectSame(name: string, source: string, flags: readonly string[]): Promise<void> {
