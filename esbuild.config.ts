@@ -25,7 +25,8 @@ const yamlFolder = dirname(createRequire(import.meta.url).resolve('yaml/package.
 
 rmSync('dist', { recursive: true, force: true });
 const { metafile } = await build({
-  entryPoints: { cli: 'sim/cli/main.ts', index: 'sim/index.ts' },
+  // Threads of campaigns start in a file of their own, beside whatever chunk starts them.
+  entryPoints: { cli: 'sim/cli/main.ts', index: 'sim/index.ts', worker: 'sim/campaign/many/worker.ts' },
   outdir: 'dist',
   bundle: true,
   splitting: true,
@@ -41,7 +42,8 @@ const { metafile } = await build({
   // Its Node entry is CommonJS, which cannot be pruned; the other entry is the same code as modules.
   alias: { yaml: join(yamlFolder, 'browser', 'dist', 'index.js') },
   // Asked for by Ink only when it is being debugged.
-  external: ['react-devtools-core'],
+  // The pool finds its own thread file beside itself, which a bundle would take away.
+  external: ['react-devtools-core', 'tinypool'],
   // CommonJS packages among the bundled ones ask for Node's own modules by `require`.
   banner: {
     js: "import { createRequire as requireFrom } from 'node:module'; const require = requireFrom(import.meta.url);",
