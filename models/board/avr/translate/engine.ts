@@ -14,7 +14,8 @@ import { noLoops } from '../loops.ts';
 import { AT, ENTRY_BASE, type Machine, MEMORY_BYTES, NEEDED_BASE, STATE_BASE } from '../machine.ts';
 import { FIRST_CAREFUL } from '../op.ts';
 import { type Block, findBlocks, rootsOf, targetsOf } from './blocks.ts';
-import { AGAIN, emitUnit, LEAVE, UNKNOWN, type Unit } from './unit.ts';
+import { AGAIN, LEAVE, UNKNOWN } from './emitter.ts';
+import { emitUnit, type Unit } from './unit.ts';
 import { type Code, code, moduleBytes, WASM } from './wasm-bytes.ts';
 import { type WasmMemory, webAssembly } from './webassembly.ts';
 
@@ -224,32 +225,15 @@ function groupsOf(blocks: ReadonlyMap<number, Block>): Block[][] {
 }
 
 /** Looks up `pc` and calls its unit until one leaves, or none knows the address. */
+// biome-ignore format: stack code reads along the line
 function driver(): { readonly locals: number; readonly body: Code } {
   const body = code();
   const again = body.open(WASM.loop);
-  // biome-ignore format: a step a line
   body.int(0).load(STATE_BASE + 4 * AT.pc).int(2).op(WASM.shl).tee(1).load(ENTRY_BASE).tee(0).op(WASM.eqz).open(WASM.if);
   body.int(UNKNOWN).op(WASM.return).close();
-  body
-    .int(0)
-    .load(STATE_BASE + 4 * AT.left)
-    .get(1)
-    .load(NEEDED_BASE)
-    .op(WASM.ltS)
-    .open(WASM.if);
+  body.int(0).load(STATE_BASE + 4 * AT.left).get(1).load(NEEDED_BASE).op(WASM.ltS).open(WASM.if);
   body.int(LEAVE).op(WASM.return).close();
-  body
-    .get(0)
-    .int(0xffff)
-    .op(WASM.and)
-    .get(0)
-    .int(16)
-    .op(WASM.shrU)
-    .int(0x7fff)
-    .op(WASM.and)
-    .int(1)
-    .op(WASM.sub)
-    .op(WASM.callIndirect, 0, 0);
+  body.get(0).int(0xffff).op(WASM.and).get(0).int(16).op(WASM.shrU).int(0x7fff).op(WASM.and).int(1).op(WASM.sub).op(WASM.callIndirect, 0, 0);
   body.tee(0).int(AGAIN).op(WASM.eq).brIf(again).close();
   body.get(0);
   return { locals: 2, body };

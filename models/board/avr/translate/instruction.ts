@@ -50,6 +50,7 @@ const { and, or, xor, add, sub, mul, shl, shrU, eqz, eq, ltS, gtU, extend8 } = W
 const L = LOCAL;
 
 /** Emits the instruction at `pc`, unless it ends a block. */
+// biome-ignore format: stack code reads along the line
 export function emitInstruction(site: Site, pc: number): void {
   const { code, program } = site;
   const op = program.op[pc]!;
@@ -100,13 +101,7 @@ export function emitInstruction(site: Site, pc: number): void {
       site.getRegister(a);
       if (op === OP.ANDI || op === OP.ORI) code.int(b);
       else site.getRegister(b);
-      code
-        .op(op === OP.EOR ? xor : op === OP.OR || op === OP.ORI ? or : and)
-        .set(L.x)
-        .int(0)
-        .set(L.v)
-        .get(L.x)
-        .set(L.s);
+      code.op(op === OP.EOR ? xor : op === OP.OR || op === OP.ORI ? or : and).set(L.x).int(0).set(L.v).get(L.x).set(L.s);
       settle(a);
       break;
     case OP.MOV:
@@ -126,26 +121,12 @@ export function emitInstruction(site: Site, pc: number): void {
     case OP.ADIW:
     case OP.SBIW: {
       pair(site, a);
-      code
-        .tee(L.d)
-        .int(b)
-        .op(op === OP.ADIW ? add : sub)
-        .set(L.x);
+      code.tee(L.d).int(b).op(op === OP.ADIW ? add : sub).set(L.x);
       if (op === OP.ADIW) code.get(L.x).int(16).op(shrU).set(L.c);
       else code.get(L.x).int(31).op(shrU).set(L.c);
       code.get(L.x).int(0xffff).op(and).tee(L.z).int(8).op(shrU).set(L.n);
       // V is the bit that only the new value has (ADIW), or only the old (SBIW).
-      code
-        .get(op === OP.ADIW ? L.z : L.d)
-        .get(op === OP.ADIW ? L.d : L.z)
-        .int(-1)
-        .op(xor, and)
-        .int(8)
-        .op(shrU)
-        .tee(L.v)
-        .get(L.n)
-        .op(xor)
-        .set(L.s);
+      code.get(op === OP.ADIW ? L.z : L.d).get(op === OP.ADIW ? L.d : L.z).int(-1).op(xor, and).int(8).op(shrU).tee(L.v).get(L.n).op(xor).set(L.s);
       code.get(L.z).int(255).op(and);
       site.setRegister(a);
       code.get(L.n);
@@ -168,22 +149,8 @@ export function emitInstruction(site: Site, pc: number): void {
     case OP.INC:
     case OP.DEC: {
       keepD();
-      code
-        .get(L.d)
-        .int(1)
-        .op(op === OP.INC ? add : sub)
-        .int(255)
-        .op(and)
-        .set(L.x);
-      code
-        .get(op === OP.INC ? L.x : L.d)
-        .get(op === OP.INC ? L.d : L.x)
-        .int(-1)
-        .op(xor, and)
-        .tee(L.v)
-        .get(L.x)
-        .op(xor)
-        .set(L.s);
+      code.get(L.d).int(1).op(op === OP.INC ? add : sub).int(255).op(and).set(L.x);
+      code.get(op === OP.INC ? L.x : L.d).get(op === OP.INC ? L.d : L.x).int(-1).op(xor, and).tee(L.v).get(L.x).op(xor).set(L.s);
       settle(a);
       break;
     }
@@ -221,12 +188,7 @@ export function emitInstruction(site: Site, pc: number): void {
       return;
     case OP.BLD:
       site.getRegister(a);
-      code
-        .int(255 & ~(1 << b))
-        .op(and)
-        .get(L.t)
-        .int(b)
-        .op(shl, or);
+      code.int(255 & ~(1 << b)).op(and).get(L.t).int(b).op(shl, or);
       site.setRegister(a);
       break;
     case OP.LDS:
@@ -250,13 +212,7 @@ export function emitInstruction(site: Site, pc: number): void {
       code.int(0).int(0).load8(k).int(a).op(or).store8(k);
       return;
     case OP.CBI:
-      code
-        .int(0)
-        .int(0)
-        .load8(k)
-        .int(255 & ~a)
-        .op(and)
-        .store8(k);
+      code.int(0).int(0).load8(k).int(255 & ~a).op(and).store8(k);
       return;
     case OP.IN_SPL:
       code.get(L.sp).int(255).op(and);
@@ -289,15 +245,7 @@ export function emitInstruction(site: Site, pc: number): void {
       code.store8(0).get(L.sp).int(1).op(sub).set(L.sp);
       return;
     case OP.POP:
-      code
-        .get(L.sp)
-        .int(1)
-        .op(add)
-        .tee(L.x)
-        .int(site.ramStart)
-        .op(sub)
-        .int(site.ramEnd - site.ramStart)
-        .op(gtU);
+      code.get(L.sp).int(1).op(add).tee(L.x).int(site.ramStart).op(sub).int(site.ramEnd - site.ramStart).op(gtU);
       leaveIf(site, pc);
       code.get(L.x).tee(L.sp).load8(0);
       site.setRegister(a);
@@ -305,12 +253,7 @@ export function emitInstruction(site: Site, pc: number): void {
     case OP.LPM:
     case OP.LPM_INC:
       pair(site, 30);
-      code
-        .tee(L.y)
-        .int(program.words * 2 - 1)
-        .op(and)
-        .load8(FLASH_BASE)
-        .set(L.d);
+      code.tee(L.y).int(program.words * 2 - 1).op(and).load8(FLASH_BASE).set(L.d);
       if (op === OP.LPM_INC) advance(site, 30, 1);
       code.get(L.d);
       site.setRegister(a);
@@ -321,6 +264,7 @@ export function emitInstruction(site: Site, pc: number): void {
   }
 }
 
+// biome-ignore format: stack code reads along the line
 function emitSubtract(site: Site, op: number, a: number, b: number): void {
   const { code } = site;
   const isConstant = op === OP.SUBI || op === OP.SBCI || op === OP.CPI;
@@ -341,6 +285,7 @@ function emitSubtract(site: Site, op: number, a: number, b: number): void {
   site.setRegister(a);
 }
 
+// biome-ignore format: stack code reads along the line
 function emitMultiply(site: Site, op: number, a: number, b: number): void {
   const { code } = site;
   const isLeftSigned = op !== OP.MUL && op !== OP.FMUL;
@@ -374,6 +319,7 @@ function emitFlag({ code }: Site, op: number): void {
   }
 }
 
+// biome-ignore format: stack code reads along the line
 function emitStatus(site: Site, op: number, a: number, pc: number): void {
   const { code } = site;
   const iOffset = STATE_BASE + 4 * AT.i;
@@ -385,19 +331,7 @@ function emitStatus(site: Site, op: number, a: number, pc: number): void {
       [L.s, 3, 16],
     ] as const)
       code.get(local).int(shift).op(shrU).int(mask).op(and, or);
-    code
-      .get(L.h)
-      .int(1)
-      .op(shl)
-      .int(32)
-      .op(and, or)
-      .get(L.t)
-      .int(6)
-      .op(shl, or)
-      .int(0)
-      .load(iOffset)
-      .int(7)
-      .op(shl, or);
+    code.get(L.h).int(1).op(shl).int(32).op(and, or).get(L.t).int(6).op(shl, or).int(0).load(iOffset).int(7).op(shl, or);
     site.setRegister(a);
     return;
   }
@@ -405,27 +339,12 @@ function emitStatus(site: Site, op: number, a: number, pc: number): void {
   code.tee(L.d).int(127).op(gtU).int(0).load(iOffset).op(eqz, and);
   leaveIf(site, pc);
   code.get(L.d).int(1).op(and).set(L.c).get(L.d).int(-1).op(xor).int(2).op(and).set(L.z);
-  code
-    .get(L.d)
-    .int(5)
-    .op(shl)
-    .set(L.n)
-    .get(L.d)
-    .int(4)
-    .op(shl)
-    .set(L.v)
-    .get(L.d)
-    .int(3)
-    .op(shl)
-    .set(L.s)
-    .get(L.d)
-    .int(1)
-    .op(shrU)
-    .set(L.h);
+  code.get(L.d).int(5).op(shl).set(L.n).get(L.d).int(4).op(shl).set(L.v).get(L.d).int(3).op(shl).set(L.s).get(L.d).int(1).op(shrU).set(L.h);
   code.get(L.d).int(6).op(shrU).int(1).op(and).set(L.t).int(0).get(L.d).int(7).op(shrU).store(iOffset);
 }
 
 /** Loads and stores through a pointer: in the SRAM here, anywhere else by the careful path. */
+// biome-ignore format: stack code reads along the line
 function emitAccess(site: Site, op: number, a: number, b: number, k: number, pc: number): void {
   const { code } = site;
   const isBefore = op === OP.LD_DEC || op === OP.ST_DEC;
@@ -433,12 +352,7 @@ function emitAccess(site: Site, op: number, a: number, b: number, k: number, pc:
   pair(site, k);
   if (isBefore) code.int(1).op(sub).int(0xffff).op(and);
   else if (!isAfter && b !== 0) code.int(b).op(add).int(0xffff).op(and);
-  code
-    .tee(L.y)
-    .int(site.ramStart)
-    .op(sub)
-    .int(site.ramEnd - site.ramStart)
-    .op(gtU);
+  code.tee(L.y).int(site.ramStart).op(sub).int(site.ramEnd - site.ramStart).op(gtU);
   leaveIf(site, pc);
   if (op >= OP.STD) {
     code.get(L.y);
@@ -459,6 +373,7 @@ function pair(site: Site, low: number): void {
 }
 
 /** Puts `y` plus `step` into a pointer. */
+// biome-ignore format: stack code reads along the line
 function advance(site: Site, low: number, step: number): void {
   const { code } = site;
   code.get(L.y).int(step).op(add).tee(L.y).int(255).op(and);

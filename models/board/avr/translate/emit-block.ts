@@ -1,0 +1,139 @@
+/**
+ * The code of one block: a look at the window, its instructions, and the ways on from its last one.
+ */
+import { counterAt } from '../loops.ts';
+import { OP } from '../op.ts';
+import { cyclesOf } from '../timing.ts';
+import type { Block } from './blocks.ts';
+import { type Emitter, goTo, goToComputed, LEAVE, leave, settleBlock } from './emitter.ts';
+import { emitCondition, emitInstruction, LOCAL as L, leaveIf } from './instruction.ts';
+import { WASM } from './wasm-bytes.ts';
+
+const { add, sub, mul, divS, shl, shrU, and, or, eq, ltS, ltU, leS, gtS, geU } = WASM;
+
+/** Emits block number `index` of the unit. */
+// biome-ignore format: stack code reads along the line
+export function emitBlock(emitter: Emitter, index: number): void {
+  const { code, budget, plan, site } = emitter;
+  const block = plan.blocks[index]!;
+  emitWaitLeap(emitter, block);
+  if (budget.looks[index] === 1) {
+    code.get(L.left).int(budget.needed[index]!).op(ltS).open(WASM.if);
+    leave(emitter, block.start, LEAVE);
+    code.close();
+  }
+  code.get(L.left).int(block.cycles).op(sub).set(L.left);
+  emitter.held.fill(0);
+  emitter.cycles = block.cycles;
+  emitter.spent = 0;
+  const last = block.at[block.at.length - 1]!;
+  for (const pc of block.at) {
+    if (pc === last) emitEnd(emitter, block, pc);
+    else emitInstruction(site, pc);
+    emitter.spent += cyclesOf(plan.program, pc);
+  }
+}
+
+/** At the head of a waiting loop: leaps, if the last visit was one pass ago in this window. Proof: loops.ts. */
+// biome-ignore format: stack code reads along the line
+function emitWaitLeap({ code, waits }: Emitter, block: Block): void {
+  const wait = waits.get(block.start);
+  if (wait === undefined) return;
+  code.get(wait.local).get(L.left).op(sub).int(wait.cycles).op(eq).get(L.left).int(wait.cycles).op(gtS, and).open(WASM.if);
+  code.get(L.left).get(L.left).int(1).op(sub).int(wait.cycles).op(divS).int(wait.cycles).op(mul, sub).set(L.left).close();
+  code.get(L.left).set(wait.local);
+}
+
+// biome-ignore format: stack code reads along the line
+function emitEnd(emitter: Emitter, block: Block, pc: number): void {
+  const { site, plan } = emitter;
+  const op = plan.program.op[pc]!;
+  if (op === OP.CALL) {
+    pushReturn(emitter, pc, block.resumes);
+    settleBlock(emitter);
+    goTo(emitter, block.calls, true);
+  } else if (op === OP.IJMP || op === OP.ICALL) {
+    if (op === OP.ICALL) pushReturn(emitter, pc, block.resumes);
+    site.getRegister(30);
+    site.getRegister(31);
+    emitter.code.int(8).op(shl, or).int(plan.program.words - 1).op(and).set(L.exitPc);
+    settleBlock(emitter);
+    goToComputed(emitter);
+  } else if (op === OP.RET) {
+    popReturn(emitter, pc);
+    settleBlock(emitter);
+    goToComputed(emitter);
+  } else if (op === OP.JUMP) {
+    settleBlock(emitter);
+    goTo(emitter, block.next[0]!, true);
+  } else if (op >= OP.BRCS && op <= OP.SBIS) emitBranch(emitter, block, pc, op);
+  else {
+    emitInstruction(site, pc);
+    settleBlock(emitter);
+    goTo(emitter, block.end, true);
+  }
+}
+
+// biome-ignore format: stack code reads along the line
+function emitBranch(emitter: Emitter, block: Block, pc: number, op: number): void {
+  const { code, site, plan } = emitter;
+  emitCondition(site, pc);
+  // Storing what is held does not disturb the condition on the stack.
+  settleBlock(emitter);
+  const isBranch = op <= OP.BRID;
+  const taken = isBranch ? block.next[0]! : block.next[1]!;
+  const straight = isBranch ? block.next[1]! : block.next[0]!;
+  const more = isBranch ? 1 : op >= OP.SBIC ? plan.program.b[pc]! : plan.program.k[pc]!;
+  code.open(WASM.if);
+  code.get(L.left).int(more).op(sub).set(L.left);
+  emitCountLeap(emitter, pc);
+  goTo(emitter, taken, false);
+  code.close();
+  goTo(emitter, straight, true);
+}
+
+/** After a counting loop's BRNE is taken: as `leapCount` in loops.ts. */
+// biome-ignore format: stack code reads along the line
+function emitCountLeap(emitter: Emitter, pc: number): void {
+  const { code, site, plan } = emitter;
+  const counter = counterAt(plan.program, pc);
+  if (counter === undefined) return;
+  code.get(L.left).int(2 * counter.cycles).op(gtS).open(WASM.if);
+  code.int(0);
+  counter.registers.forEach((register, at) => {
+    site.getRegister(register);
+    code.int(8 * at).op(shl, or);
+  });
+  code.set(L.x);
+  // y becomes the smaller of passes - 1 and (left - 1) / cycles - 1. A counter of 0 has 2^n passes and is left alone.
+  code.get(L.left).int(1).op(sub).int(counter.cycles).op(divS).int(1).op(sub).set(L.y);
+  code.get(L.x).open(WASM.if);
+  code.get(L.x).int(1).op(sub).get(L.y).op(ltU).open(WASM.if);
+  code.get(L.x).int(1).op(sub).set(L.y).close();
+  code.get(L.x).get(L.y).op(sub).set(L.x);
+  counter.registers.forEach((register, at) => {
+    code.get(L.x).int(8 * at).op(shrU).int(255).op(and);
+    site.setRegister(register);
+  });
+  code.get(L.left).get(L.y).int(counter.cycles).op(mul, sub).set(L.left);
+  settleBlock(emitter);
+  code.close().close();
+}
+
+/** Pushes a return address, unless the stack gets to where the careful path must look. */
+// biome-ignore format: stack code reads along the line
+function pushReturn({ code, site, plan }: Emitter, pc: number, returns: number): void {
+  code.get(L.sp).get(L.lowest).op(leS).get(L.sp).int(plan.ramEnd).op(gtS, or);
+  leaveIf(site, pc);
+  code.get(L.sp).int(returns & 255).store8(0);
+  code.get(L.sp).int(1).op(sub).int(returns >> 8).store8(0);
+  code.get(L.sp).int(2).op(sub).set(L.sp);
+}
+
+// biome-ignore format: stack code reads along the line
+function popReturn({ code, site, plan }: Emitter, pc: number): void {
+  code.get(L.sp).int(1).op(add).tee(L.x).int(plan.ramStart).op(sub).int(plan.ramEnd - plan.ramStart).op(geU);
+  leaveIf(site, pc);
+  code.get(L.x).load8(0).int(8).op(shl).get(L.x).load8(1).op(or).int(plan.program.words - 1).op(and).set(L.exitPc);
+  code.get(L.sp).int(2).op(add).set(L.sp);
+}
