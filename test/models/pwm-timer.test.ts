@@ -130,6 +130,22 @@ describe('pwm-timer: compares for a range of ticks', () => {
       seeded,
     ));
 
+  test('law: a pulse that a compare gives, written as a decimal number of seconds, is found again', () =>
+    fc.assert(
+      fc.property(
+        mode,
+        fc.integer({ min: 1, max: 65534 }),
+        fc.constantFrom(...PRESCALERS),
+        fc.constantFrom(1e6, 8e6, 12e6, 16e6),
+        (kind, compare, prescaler, hertz) => {
+          const tick = prescaler / hertz;
+          const width = Number((highTicks(kind, compare, 65535) * tick).toPrecision(15));
+          expect(comparesWithin(kind, width / tick, width / tick)).toEqual({ least: compare, greatest: compare });
+        },
+      ),
+      { seed: 20261125, numRuns: 2000 },
+    ));
+
   test('a limit that is a whole number of ticks on paper is not lost to rounding: 1504 us is 47 ticks of 32 us', () => {
     expect(comparesWithin('fast', 1504e-6 / 32e-6, 1504e-6 / 32e-6)).toEqual({ least: 46, greatest: 46 });
     expect(comparesWithin('fast', 1480e-6 / 32e-6, 1503e-6 / 32e-6).greatest).toBeLessThan(46);
@@ -295,7 +311,10 @@ describe('pwm-timer: pin', () => {
     expect(run.word('pwm.line', 0.1)).toBe(line);
     expect(run.word('pwm.line', 0.149)).toBe(line);
     expect(distinct(ticks(run, 256, 0.16, 0.2).widths)).toEqual([47]);
-    // Neither the gap nor the short counts as a pulse of this timer once it is over.
+    // A gap is no pulse; a short to the supply is one as long as it lasts, from the rise before it.
+    const longest = Math.max(...run.samples('pwm.pulse').map(([, seconds]) => seconds));
+    if (line === 'high') expect(longest).toBeGreaterThan(0.049);
+    else expect(longest).toBeLessThan(47.001 * 32e-6);
     expect(run.at('pwm.pulse', 0.2)).toBeCloseTo(47 * 32e-6, 9);
   });
 });

@@ -2,7 +2,8 @@
 import { describe, expect, test } from 'vitest';
 import { controller } from '../../../models/controller/controller.ts';
 import { FLOATING } from '../../../models/pwm-timer.ts';
-import { type Doing, type RigRun, rig, train } from '../rig.ts';
+import { assemble } from '../../../sim/bench/assemble.ts';
+import { actsIn, type Doing, type RigRun, rig, rigParts, train } from '../rig.ts';
 
 type Seen = readonly [atSeconds: number, mode: string, drive?: number, brake?: number];
 
@@ -800,6 +801,23 @@ describe('controller: learning of end points', () => {
     for (const at of [6.1, 12]) {
       expect(result.at('left.neutral', at)).toBeCloseTo(1.55e-3, 12);
       expect(result.at('left.full', at)).toBeCloseTo(1.95e-3, 12);
+    }
+  });
+
+  test('a snapshot carries them: a fresh run that goes on from there drives as this one does', () => {
+    const parts = rigParts({ left: [controller, { ...plain, pulse, arming, ...learning }] });
+    const script = [
+      { at: 0, feed: 'left.supply', to: 24 },
+      ...taught.flatMap(([from, until, width]) => train('left.line', from, until, width / 1e6)),
+    ];
+    const straight = assemble(parts, 7, actsIn(parts, script));
+    straight.kernel.run(8);
+    const snapshot = straight.kernel.save();
+    const fresh = assemble(parts, 7, actsIn(parts, script));
+    fresh.kernel.restore(snapshot);
+    for (const { kernel, signalIndex } of [straight, fresh]) {
+      kernel.run(9.9);
+      expect(kernel.values[signalIndex.get('left.drive')!]).toBeCloseTo(1, 9);
     }
   });
 
