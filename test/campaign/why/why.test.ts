@@ -1,0 +1,164 @@
+/** What turns a verdict, against closed forms and against trying every value. */
+import fc from 'fast-check';
+import { describe, expect, test } from 'vitest';
+import { parseSource } from '../../../sim/bench/source.ts';
+import { type Change, type WhyReport, why } from '../../../sim/campaign/why.ts';
+import { loadScenario, scenarioOf } from '../../../sim/verdict/load-scenario.ts';
+import { runScenario, type Scenario } from '../../../sim/verdict/run-scenario.ts';
+
+const FOLDER = 'scenarios/orchard-cart';
+const shipped = (name: string): Scenario => loadScenario(`${FOLDER}/${name}.yaml`).value!;
+
+/** A scenario beside the shipped ones: power on, foot off. */
+function written(lines: string): Scenario {
+  const text = `scenario: test\nbench: bench.yaml\nduration: 2 s\nsteps: [{ at: 0 s, battery: connect }]\n${lines}`;
+  return scenarioOf(`${FOLDER}/test.yaml`, parseSource('test.yaml', text)).value!;
+}
+
+const toArm = 'expect: [{ that: left.mode is armed, within: 2 s }]';
+const only = (...paths: string[]) => ({ only: (path: string) => paths.includes(path) });
+const change = ({ changes }: WhyReport, path: string, direction: Change['direction']): Change =>
+  changes.find((one) => one.path === path && one.direction === direction)!;
+
+describe('why: the shipped refusal', () => {
+  // Compare 47 gives (47 + 1) x 256 / 8 MHz = 1536 us against a window of 1500 +- 20 us (fast PWM: 8161D section 14.7.3).
+  test('finds the single changes that arm it, both controllers at once', async () => {
+    const report = await why(shipped('idle-one-too-high'));
+    expect(report.question).toBe('mend');
+    expect(report.asked).toEqual([0, 1]);
+    const all = { turns: [0, 1], alsoTurns: [2] };
+    expect(change(report, 'board.firmware.output.0', 'down')).toMatchObject({
+      from: 47,
+      to: 46,
+      edge: [47, 46],
+      ...all,
+    });
+    expect(change(report, 'controllers.*.arming.window', 'up')).toMatchObject({
+      to: 36e-6,
+      members: ['left', 'right'],
+      ...all,
+    });
+    expect(change(report, 'controllers.*.pulse.neutral', 'up')).toMatchObject({ to: 1516e-6, ...all });
+    // 48 x 256 ticks last 1520 us at this clock.
+    expect(change(report, 'board.clock', 'up').edge![1] / ((48 * 256) / 1520e-6)).toBeCloseTo(1, 6);
+    expect(change(report, 'controllers.*.pulse.clock', 'down').edge![1]).toBeCloseTo(1520 / 1536 - 1, 6);
+    expect(report.inert).toContain('battery.capacity');
+    expect(report.steady).toContain('board.firmware.output.1');
+    const distances = report.changes.map(({ relative }) => relative ?? Number.POSITIVE_INFINITY);
+    expect(distances).toEqual([...distances].sort((a, b) => a - b));
+  });
+
+  test('says that only one compare arms, as running every compare says', async () => {
+    const scenario = shipped('idle-one-too-high');
+    const report = await why(scenario, only('board.firmware.output.0'));
+    const armed = Array.from({ length: 20 }, (_, index) => 38 + index).filter((low) => {
+      const lines = `with: { board.firmware.output: [${low}, 70] }\n${toArm}`;
+      return runScenario(written(lines), { causes: false }).holds;
+    });
+    expect(armed).toEqual([46]);
+    expect(report.changes).toMatchObject([{ to: 46, back: 45 }]);
+  });
+
+  test('the same files give the same report', async () => {
+    const [one, other] = [
+      await why(shipped('idle-one-too-high'), only('board.clock')),
+      await why(shipped('idle-one-too-high'), only('board.clock')),
+    ];
+    expect(one.changes).toEqual(other.changes);
+    expect(one.runCount).toBe(other.runCount);
+  });
+});
+
+describe('why: turning points with a closed form', () => {
+  // 47 ticks of 32 us are 1504 us; measured 1520 us they leave the window.
+  test('controller clock: armed up to 1520 / 1504 - 1', async () => {
+    const report = await why(written(toArm), only('controllers.*.pulse.clock'));
+    expect(report.question).toBe('break');
+    const [same, turned] = change(report, 'controllers.*.pulse.clock', 'up').edge!;
+    // The controller rounds to a nanosecond, a third of a millionth of this pulse.
+    expect(same).toBeLessThanOrEqual(1520 / 1504 - 1 + 4e-7);
+    expect(turned).toBeGreaterThanOrEqual(1520 / 1504 - 1 - 4e-7);
+    expect(turned - same).toBeLessThan(1e-6);
+  });
+
+  test('arming window: it breaks below the 4 us between 1504 us and 1500 us', async () => {
+    const report = await why(written(toArm), only('controllers.*.arming.window'));
+    const [same, turned] = change(report, 'controllers.*.arming.window', 'down').edge!;
+    expect(same).toBeCloseTo(4e-6, 9);
+    expect(turned).toBeLessThan(4e-6);
+  });
+
+  // (compare + 1) x prescaler / clock inside the window: fast PWM, 8161D section 14.7.3.
+  test('law: the nearest compare that arms is the one that the width formula gives', () =>
+    fc.assert(
+      fc.asyncProperty(
+        fc.integer({ min: 1, max: 6 }),
+        fc.integer({ min: 17, max: 60 }),
+        fc.constantFrom(-1, 1),
+        async (away, windowMicros, side) => {
+          const arms = (compare: number): boolean => Math.abs((compare + 1) * 32 - 1500) <= windowMicros;
+          let nearest = 46;
+          while (arms(nearest + side)) nearest += side;
+          const start = nearest + side * away;
+          const report = await why(
+            written(
+              `with: { board.firmware.output: [${start}, 90], controllers.left.arming.window: ± ${windowMicros} us }\n${toArm}`,
+            ),
+            only('board.firmware.output.0'),
+          );
+          expect(change(report, 'board.firmware.output.0', side > 0 ? 'down' : 'up')).toMatchObject({
+            from: start,
+            to: nearest,
+          });
+        },
+      ),
+      { seed: 20261125, numRuns: 8 },
+    ));
+});
+
+describe('why: which verdict is asked about', () => {
+  test('a failed expectation is asked for what turns it, one that holds is not', async () => {
+    const report = await why(
+      written(
+        `expect:\n  - { that: left.mode is armed, within: 2 s }\n  - { that: left.pulse < 1.5 ms, always: true }`,
+      ),
+      only('board.firmware.output.0'),
+    );
+    expect(report).toMatchObject({ question: 'mend', asked: [1] });
+    // 46 ticks are 1472 us: the second comes true and the first no longer.
+    expect(report.changes).toMatchObject([{ to: 45, turns: [1], alsoTurns: [0] }]);
+  });
+
+  test('one that was stated to fail and came true is asked for what makes it fail', async () => {
+    const report = await why(
+      written('expect: [{ that: left.mode is armed, within: 2 s, fails: true }]'),
+      only('board.firmware.output.0'),
+    );
+    expect(report.run.holds).toBe(false);
+    expect(report.changes.map(({ to }) => to).sort()).toEqual([45, 47]);
+  });
+
+  test('without expectations there is nothing to ask', async () => {
+    expect(await why(written('expect: []'))).toMatchObject({ asked: [], changes: [], inert: [], steady: [] });
+  });
+
+  test('a choice that would leave the bench unwired is not tried', async () => {
+    const report = await why(written(toArm), only('controllers.*.input', 'board.pwm.mode'));
+    expect(report.changes.map(({ to }) => to)).toEqual(['phase-correct', 'phase-and-frequency-correct']);
+  });
+});
+
+describe('why: interrupted', () => {
+  test('it gives what was found so far', async () => {
+    const interrupt = new AbortController();
+    const report = await why(written(toArm), {
+      signal: interrupt.signal,
+      progress: (_, __, path) => {
+        if (path === 'board.firmware.output.1') interrupt.abort();
+      },
+      only: (path) => path.startsWith('board.firmware.output'),
+    });
+    expect(report.isInterrupted).toBe(true);
+    expect(report.changes.map(({ path }) => path)).toEqual(['board.firmware.output.0', 'board.firmware.output.0']);
+  });
+});
