@@ -209,11 +209,22 @@ export function spreadReport(
 export function drawAsOverrides(scenario: Scenario, { plan }: SpreadRequest, draw: number): Record<string, unknown> {
   const tolerances = tolerancesOf(scenario.parts);
   const values = drawnValues(tolerances, plan);
-  const texts = tolerances.map(({ path, quantity }, place): [string, string] => [
-    path,
-    valueText(values[draw * tolerances.length + place]!, quantity.dimension),
-  ]);
-  return Object.fromEntries(texts);
+  const texts: Record<string, string> = {};
+  for (const [place, { path, quantity }] of tolerances.entries())
+    texts[path] = valueText(values[draw * tolerances.length + place]!, quantity.dimension);
+  return windowsJoined(texts);
+}
+
+/** A window's two sides are two values here and one in the file: `[-20 us, 21 us]`. */
+function windowsJoined(texts: Readonly<Record<string, string>>): Record<string, unknown> {
+  const joined: Record<string, unknown> = {};
+  for (const [path, text] of Object.entries(texts)) {
+    const window = path.replace(/\.(below|above)$/, '');
+    const [below, above] = [texts[`${window}.below`], texts[`${window}.above`]];
+    if (below === undefined || above === undefined) joined[path] = text;
+    else joined[window] = [`-${below}`, above];
+  }
+  return joined;
 }
 
 function rateOf(holds: readonly boolean[]): Rate {

@@ -93,14 +93,16 @@ export async function runCampaign(
     streams.status?.('');
   }
   const kept = file ?? (isWhole ? undefined : `${campaign.request.kind}.part.json`);
-  if (kept !== undefined) writePart(kept, campaign, rows);
+  if (kept !== undefined && !isPartWritten(kept, campaign, rows, streams)) return Exit.badInput;
   if (!isWhole) {
     streams.err(`broken off after ${rows.size} of ${campaign.count}; --part ${kept} takes it up again\n`);
     if (shard === undefined && rows.size > 0) campaign.report(rows);
     return Exit.interrupted;
   }
   if (shard !== undefined) {
-    streams.err(`share ${shard.index} of ${shard.count}: ${rows.size} runs in ${kept}; jackstand merge puts them together\n`);
+    streams.err(
+      `share ${shard.index} of ${shard.count}: ${rows.size} runs in ${kept}; jackstand merge puts them together\n`,
+    );
     return Exit.holds;
   }
   return campaign.report(rows);
@@ -141,18 +143,32 @@ function settleFlags(
 }
 
 /** Under another name until it is whole: a part that was cut off would be lost work. */
-function writePart(file: string, { request, count, fingerprint }: Campaign, rows: ReadonlyMap<number, unknown>): void {
+function isPartWritten(
+  file: string,
+  { request, count, fingerprint }: Campaign,
+  rows: ReadonlyMap<number, unknown>,
+  streams: Streams,
+): boolean {
   const part: Part = { version: TOOL_VERSION, fingerprint, count, request, rows };
-  writeFileSync(`${file}.unfinished`, partText(part));
+  if (!writtenFile(`${file}.unfinished`, partText(part), streams)) return false;
   renameSync(`${file}.unfinished`, file);
+  return true;
+}
+
+/** Writes a file; what the system refuses is told as the problem that it is. */
+export function writtenFile(path: string, text: string, streams: Streams): boolean {
+  try {
+    writeFileSync(path, text);
+    return true;
+  } catch (error) {
+    const reason = error instanceof Error && 'code' in error ? String(error.code) : 'unknown';
+    tellProblems([problemAt(path, 'refused', { path: '', says: `it cannot be written (${reason})` })], streams);
+    return false;
+  }
 }
 
 /** `spread of cold start: 128 of 500, 450 a second, 1 s left` */
-function progressLine(
-  title: string,
-  { status }: Streams,
-  clock: () => number,
-): (done: number, total: number) => void {
+function progressLine(title: string, { status }: Streams, clock: () => number): (done: number, total: number) => void {
   if (status === undefined) return () => undefined;
   let startSeconds = clock();
   let startDone = 0;
@@ -166,7 +182,8 @@ function progressLine(
     if (nowSeconds - lastSeconds < 0.1 && done < total) return;
     lastSeconds = nowSeconds;
     const rate = (done - startDone) / (nowSeconds - startSeconds);
-    const left = rate > 0 ? `, ${rate.toFixed(rate < 10 ? 1 : 0)} a second, ${timeWords((total - done) / rate)} left` : '';
+    const left =
+      rate > 0 ? `, ${rate.toFixed(rate < 10 ? 1 : 0)} a second, ${timeWords((total - done) / rate)} left` : '';
     status(`${title}: ${done} of ${total}${left}`);
   };
 }

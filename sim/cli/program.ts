@@ -1,6 +1,7 @@
 /** The command line: its commands, their options, and what a mistake in calling them costs. One file a command, each loaded only when it is called. */
 import { Command, CommanderError, Option } from 'commander';
 import { printable } from '../bench/print.ts';
+import { addCampaignCommands } from './campaign-commands.ts';
 import { Exit } from './exit.ts';
 import type { Streams } from './streams.ts';
 import { TOOL_VERSION } from './version.ts';
@@ -125,6 +126,8 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       const { tune } = await import('./tune.ts');
       done(await tune(path, options, streams));
     });
+
+  addCampaignCommands(program, streams, done);
 
   program
     .command('schema')

@@ -1,0 +1,61 @@
+/** The commands that make many runs, with the options they share. */
+import { type Command, Option } from 'commander';
+import type { Streams } from './streams.ts';
+
+export function addCampaignCommands(program: Command, streams: Streams, done: (status: number) => void): void {
+  shared(
+    program
+      .command('spread')
+      .description('draw every toleranced value many times: how often the scenario holds, and which tolerance decides')
+      .argument('<file>', 'a scenario; its section `spread` may set draws, law and sampling')
+      .option('-n, --draws <count>', 'how many draws (500 unless the file says otherwise)')
+      .addOption(
+        new Option('--law <law>', 'how a value lies in its tolerance').choices(['uniform', 'normal', 'corners']),
+      )
+      .addOption(new Option('--sampling <sampling>', 'how draws are spread').choices(['latin', 'random']))
+      .option('--seed <seed>', "seed of the draws (the scenario's own unless given)")
+      .option('--enough <share>', 'stop once the pass rate is known to within this, such as `2 %`')
+      .option('--least <share>', 'pass rate that is asked for (100 % unless given)')
+      .option('--write <file>', 'write the draw nearest to failing, or the failing ones, as scenarios'),
+  )
+    .addHelpText(
+      'after',
+      '\nExamples:\n  jackstand spread cold-start.yaml\n  jackstand spread cold-start.yaml --law corners --write worst.yaml\n  jackstand spread cold-start.yaml -n 20000 --shard 2/5',
+    )
+    .action(async (file: string, options: Record<string, string>) => {
+      const { spread } = await import('./spread.ts');
+      const { processSurroundings } = await import('./many.ts');
+      done(await spread(file, options, streams, processSurroundings(process)));
+    });
+
+  formatted(
+    program
+      .command('merge')
+      .description('put the shares of a campaign together: prints what the whole would have printed')
+      .argument('<files...>', 'what the shares wrote')
+      .option('--least <share>', 'of a spread: pass rate that is asked for (100 % unless given)')
+      .option('--write <file>', 'write what was found as scenarios, as the campaign itself would'),
+  ).action(async (files: string[], options: Record<string, string>) => {
+    const { merge } = await import('./merge.ts');
+    done(await merge(files, options, streams));
+  });
+}
+
+function formatted(command: Command): Command {
+  return command.addOption(
+    new Option('-f, --format <format>', 'what is written to standard output')
+      .choices(['text', 'json', 'junit'])
+      .default('text'),
+  );
+}
+
+/** What all of them take. */
+function shared(command: Command): Command {
+  return formatted(command)
+    .option('--workers <count>', 'threads (one for each core unless given); the result does not depend on them')
+    .option(
+      '--shard <share>',
+      'only this share of the runs, such as 2/5; `env` reads it from CI_NODE_INDEX, SLURM_ARRAY_TASK_ID or JOB_COMPLETION_INDEX, `env/5` where their count is not set',
+    )
+    .option('--part <file>', 'keep finished runs in this file: a share for `merge`, or to go on after an interrupt');
+}
