@@ -88,7 +88,9 @@ async function threadsOf(workers: number): Promise<Tinypool> {
 /** The loader's `--import` form does nothing outside the main thread, its programming interface does. */
 function sourceLoader(): string {
   // `require` finds the CommonJS twin of the module, which lies beside it.
-  const loader = createRequire(import.meta.url).resolve('tsx/esm/api').replace(/\.cjs$/, '.mjs');
+  const loader = createRequire(import.meta.url)
+    .resolve('tsx/esm/api')
+    .replace(/\.cjs$/, '.mjs');
   const code = `import { register } from ${JSON.stringify(pathToFileURL(loader).href)}; register();`;
   return `data:text/javascript,${encodeURIComponent(code)}`;
 }
