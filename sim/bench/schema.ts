@@ -6,6 +6,7 @@ import { z } from 'zod';
 import type { PartKind } from '../kernel/part.ts';
 import { nominal, type Quantity, settle } from '../units/index.ts';
 import type { SettledPart } from './assemble.ts';
+import { severitySchema } from './severity.ts';
 
 /** A part as a bench file describes it, its quantities not yet settled. */
 export interface DescribedPart {
@@ -29,6 +30,7 @@ export function benchSchema(kinds: readonly PartKind[]): z.ZodObject {
   const shape: Record<string, z.ZodType> = {
     bench: z.string().min(1).max(200).describe('name of the bench'),
     about: z.string().max(4000).optional().describe('what it is and where its numbers come from'),
+    severity: severitySchema.optional(),
   };
   for (const path of sections.keys()) {
     const [top, below] = path.split('.') as [string, string | undefined];

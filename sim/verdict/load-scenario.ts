@@ -7,6 +7,7 @@ import { positionOf } from '../bench/place.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from '../bench/problem.ts';
 import { settleParts } from '../bench/schema.ts';
 import { actsOf, type Step, stepMistakes, stepSchema } from '../bench/script.ts';
+import { severityOf } from '../bench/severity.ts';
 import { readSource, type SourceRead } from '../bench/source.ts';
 import { headPlace, nodeAt, pathWords, placeInText, type TreeMap, type TreeNode, valuePlace } from '../bench/tree.ts';
 import { validate } from '../bench/validate.ts';
@@ -93,6 +94,7 @@ export function scenarioOf(path: string, read: SourceRead): Loaded<Scenario> {
       durationSeconds: contents.duration.value,
       acts: actsOf(contents.steps, bench.value.parts),
       expectations: expectations.list,
+      severity: severityOf(bench.value.contents.severity as Parameters<typeof severityOf>[0]),
       ...(contents.spread === undefined ? {} : { spread: contents.spread }),
     },
     problems,

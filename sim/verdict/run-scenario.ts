@@ -1,6 +1,7 @@
 /** Runs one scenario on its bench and judges what it expects: the main job of the tool, as a library call. */
 import { type Act, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
+import type { Severity } from '../bench/severity.ts';
 import { NumericalBlowUp } from '../kernel/continuum.ts';
 import { record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
@@ -19,6 +20,8 @@ export interface Scenario {
   readonly durationSeconds: number;
   readonly acts: readonly Act[];
   readonly expectations: readonly Expectation[];
+  /** How bad its bench takes what a vehicle does after a fault to be. */
+  readonly severity: Severity;
   /** How the file asks for its tolerances to be drawn. */
   readonly spread?: SpreadSection;
 }
