@@ -107,6 +107,7 @@ export const ports = {
     voltage: { means: 'voltage at the terminals', dimension: 'voltage', kind: 'flowing' },
     current: { means: 'current out of the battery', dimension: 'current', kind: 'flowing' },
     charge: { means: 'state of charge', dimension: 'ratio', kind: 'flowing' },
+    slow: { means: 'slow (RC) part of the drop inside it', dimension: 'voltage', kind: 'flowing' },
     energy: { means: 'energy given out at the terminals', dimension: 'energy', kind: 'flowing', isBook: true },
   },
 } as const satisfies Ports;
@@ -303,6 +304,7 @@ function make(host: Host, numbers: Parameters): Live {
   const currentOut = out.current!;
   const chargeOut = out.charge!;
   const energyOut = out.energy!;
+  const slowOut = out.slow!;
   const curve: Curve = numbers.curve ?? CURVES[numbers.chemistry];
   const exponent = numbers.peukert ?? (numbers.chemistry === 'lead-acid' ? 1.2 : 1);
   const ratedAmps = capacity / numbers['rated-time'];
@@ -343,6 +345,7 @@ function make(host: Host, numbers: Parameters): Live {
     },
     feed: () => {
       values[voltageOut] = terminalVolts();
+      values[slowOut] = x[base + 1]!;
       values[chargeOut] = Math.max(0, x[base]!);
       values[energyOut] = books[book]!;
     },
@@ -417,14 +420,17 @@ function make(host: Host, numbers: Parameters): Live {
   };
 }
 
-const tellVoltage: Explain = ({ name, parameters: raw, value, read }) => {
+const tellVoltage: Explain = ({ name, parameters: raw, value, read, word }) => {
   const numbers = raw as Parameters;
   const current = read(`${name}.current`);
   const chargeNow = read(`${name}.charge`);
   const open = openVolts(numbers, chargeNow);
-  if (value === 0) return { says: 'the battery is not connected', next: `${name}.mode` };
+  if (word(`${name}.mode`, read(`${name}.mode`)) !== 'connected')
+    return { says: 'the battery gives nothing', next: `${name}.mode` };
+  const slow = read(`${name}.slow`);
+  const fast = open - value - slow;
   return {
-    says: `the battery, ${formatQuantity(chargeNow, 'ratio')} charged, would give ${formatQuantity(open, 'voltage')} open; with ${formatQuantity(current, 'current')} it gives ${formatQuantity(value, 'voltage')}`,
+    says: `the battery gives ${formatQuantity(value, 'voltage')}: ${formatQuantity(chargeNow, 'ratio')} charged it has ${formatQuantity(open, 'voltage')} open, of which ${formatQuantity(current, 'current')} take ${formatQuantity(fast, 'voltage')} in its series resistance${current === 0 ? '' : ` (${formatQuantity(Math.abs(fast / current), 'resistance')})`} and ${formatQuantity(slow, 'voltage')} in its slow part`,
     next: null,
   };
 };
@@ -448,6 +454,15 @@ export const battery: PartKind = {
       says: `the battery gives ${formatQuantity(value, 'current')}`,
       next: 'battery.voltage',
     }),
+    mode: ({ value, word, name, read }) => {
+      const mode = word(`${name}.mode`, value);
+      if (mode === 'tripped')
+        return {
+          says: `the protection board has opened, last with ${formatQuantity(read(`${name}.current`), 'current')}`,
+          next: null,
+        };
+      return { says: mode === 'torn' ? 'the plug of the battery came off' : `the battery is ${mode}` };
+    },
   },
   make: make as PartKind['make'],
 };

@@ -7,9 +7,9 @@
 import { setup } from 'xstate';
 import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
-import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../sim/kernel/part.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm, Told } from '../sim/kernel/part.ts';
 import { amperes, degreesCelsius, formatQuantity, ohms, type Settled } from '../sim/units/index.ts';
-import { FUSE_TYPES, melted } from './fuse.ts';
+import { FUSE_TYPES, melted, meltSeconds } from './fuse.ts';
 import { cableOhms, type Wire, wire } from './wire.ts';
 
 export const parameters = z.strictObject({
@@ -213,17 +213,40 @@ function make(host: Host, numbers: Parameters): Live {
   };
 }
 
-const tellVoltage: Explain = ({ name, read, value, word }) => {
+/** Why the fuse is open, or nearly: its current, its time and the curve. */
+const tellFuse: Explain = ({ name, parameters: raw, value, read, word }) => {
+  const { main } = raw as Parameters;
   const mode = word(`${name}.mode`, read(`${name}.mode`));
-  if (mode === 'blown') return { says: 'the fuse is open and nothing arrives at the splitter', next: `${name}.mode` };
+  const current = read(`${name}.current`);
+  const rated = formatQuantity(main.fuse ?? 0, 'current');
+  const seconds = meltSeconds(Math.abs(current), main.fuse ?? 1, main['fuse-type']);
+  if (mode === 'blown' && !Number.isFinite(seconds)) return { says: `the ${rated} fuse is open`, next: null };
+  if (mode === 'blown')
+    return {
+      says: `the ${rated} fuse opened: ${formatQuantity(current, 'current')} flowed, which melt it in ${formatQuantity(seconds, 'time')}`,
+      next: `${name}.current`,
+    };
+  return {
+    says: `the ${rated} fuse is ${formatQuantity(value, 'ratio')} on its way to melting; ${formatQuantity(current, 'current')} ${seconds === Number.POSITIVE_INFINITY ? 'it carries for ever' : `open it in ${formatQuantity(seconds, 'time')}`}`,
+    next: `${name}.current`,
+  };
+};
+
+const tellVoltage: Explain = ({ name, read, word }) => {
+  const mode = word(`${name}.mode`, read(`${name}.mode`));
+  if (mode === 'blown') return { says: 'nothing arrives at the splitter', next: `${name}.mode` };
   if (mode === 'open') return { says: 'the disconnect switch is open', next: `${name}.mode` };
+  return tellVoltageOf(name, read);
+};
+
+function tellVoltageOf(name: string, read: (signal: string) => number): Told {
   const current = read(`${name}.current`);
   const drop = read(`${name}.drop`);
   return {
-    says: `${formatQuantity(value, 'voltage')} arrive at the splitter: the harness takes ${formatQuantity(drop, 'voltage')} of ${formatQuantity(read('battery.voltage'), 'voltage')} at ${formatQuantity(current, 'current')} (${formatQuantity(current === 0 ? 0 : drop / current, 'resistance')})`,
+    says: `${formatQuantity(read(`${name}.voltage`), 'voltage')} arrive at the splitter: the harness takes ${formatQuantity(drop, 'voltage')} of ${formatQuantity(read('battery.voltage'), 'voltage')} at ${formatQuantity(current, 'current')} (${formatQuantity(current === 0 ? 0 : drop / current, 'resistance')})`,
     next: 'battery.voltage',
   };
-};
+}
 
 export const harness: PartKind = {
   kind: 'harness',
@@ -239,7 +262,16 @@ export const harness: PartKind = {
   tells: { along: 'power', ports: ['voltage', 'current', 'drop'] },
   explain: {
     voltage: tellVoltage,
-    mode: ({ value, word, name }) => ({ says: `the harness is ${word(`${name}.mode`, value)}`, next: null }),
+    drop: ({ name, read }) => tellVoltageOf(name, read),
+    melted: tellFuse,
+    current: ({ value }) => ({
+      says: `the main cable carries ${formatQuantity(value, 'current')}`,
+      next: 'battery.voltage',
+    }),
+    mode: (link) => {
+      const mode = link.word(`${link.name}.mode`, link.value);
+      return mode === 'blown' ? tellFuse(link) : { says: `the disconnect switch is ${mode}` };
+    },
   },
   make: make as PartKind['make'],
 };

@@ -407,7 +407,7 @@ const tellVoltage: Explain = ({ name, parameters: raw, value, read, word, wired 
     };
   if (mode === 'regulating') return { says: `the rail is at ${volts}`, next: supply };
   return {
-    says: `the rail is down at ${volts}: its regulator is fed ${fed} and needs ${formatQuantity(numbers.voltage + numbers.dropout, 'voltage')}`,
+    says: `the rail is down at ${volts}: its regulator gets ${fed} and needs ${formatQuantity(numbers.voltage + numbers.dropout, 'voltage')}`,
     next: supply,
   };
 };

@@ -58,7 +58,13 @@ export const PROGRAM_WORDS = ['stopped', 'running', 'hung'] as const;
 export const HUNG = 2;
 
 export const ports = {
-  in: { supply: { means: 'rail that feeds the board', from: () => 'rail.voltage' } },
+  in: {
+    supply: { means: 'rail that feeds the board', from: () => 'rail.voltage' },
+    watchdog: {
+      means: 'resets by the watchdog of the chip itself',
+      from: ({ gives }) => (gives('firmware.watchdog') ? 'firmware.watchdog' : undefined),
+    },
+  },
   out: {
     clock: { means: 'CPU clock; 0 while the board is off or in reset', dimension: 'frequency' },
     pin: { means: 'what the driver of the PWM pin does', dimension: 'count', words: PIN_WORDS },
@@ -168,8 +174,9 @@ function make(host: Host, numbers: Parameters): Live {
   return {
     state,
     start: () => run.start(),
-    input: () => {
-      run.send(supply);
+    input: (changed) => {
+      if (changed & host.bits.supply!) run.send(supply);
+      if (changed & host.bits.watchdog!) run.send(run.event('watchdog reset'));
     },
     fault: (event) => {
       if (event.endsWith('program-hung')) return hang(event === 'program-hung');
@@ -182,13 +189,43 @@ function make(host: Host, numbers: Parameters): Live {
   };
 }
 
-const tellClock: Explain = ({ value, read, word }) => ({
-  says:
-    value > 0
-      ? `the board runs its program at ${formatQuantity(value, 'frequency')}`
-      : `the board is ${word('board.mode', read('board.mode'))}: supply ${formatQuantity(read('rail.voltage'), 'voltage')}`,
-  next: 'rail.voltage',
-});
+const tellClock: Explain = ({ parameters: raw, value, read, word }) => {
+  const numbers = raw as Parameters;
+  const supply = formatQuantity(read('rail.voltage'), 'voltage');
+  const mode = word('board.mode', read('board.mode'));
+  if (value > 0)
+    return { says: `the board runs its program at ${formatQuantity(value, 'frequency')}`, next: 'rail.voltage' };
+  if (mode === 'off')
+    return {
+      says: `the board is held in reset: its supply is ${supply}, brown-out comes below ${formatQuantity(numbers['brown-out'], 'voltage')}`,
+      next: 'rail.voltage',
+    };
+  return {
+    says: `the board is starting up, with a supply of ${supply} (reset ${read('board.resets')})`,
+    next: 'rail.voltage',
+  };
+};
+
+const tellResets: Explain = ({ parameters: raw, value, read }) => {
+  const level = (raw as Parameters)['brown-out'];
+  const supply = read('rail.voltage');
+  if (value === 0) return { says: 'the board has not been reset', next: null };
+  return {
+    says:
+      supply < level
+        ? `the board was reset: its supply of ${formatQuantity(supply, 'voltage')} is below brown-out at ${formatQuantity(level, 'voltage')}`
+        : `the board was reset by its watchdog, as its program stood still`,
+    next: supply < level ? 'rail.voltage' : null,
+  };
+};
+
+const tellPin: Explain = ({ value, word, read }) => {
+  const clock = read('board.clock');
+  return {
+    says: `the pin is ${word('board.pin', value)}${clock === 0 ? ', as no program has configured it' : ''}`,
+    next: clock === 0 ? 'board.mode' : null,
+  };
+};
 
 export const board: PartKind = {
   kind: 'board',
@@ -200,7 +237,12 @@ export const board: PartKind = {
   ports,
   chart,
   faults,
-  explain: { clock: tellClock, mode: (link) => tellClock({ ...link, value: link.read('board.clock') }) },
+  explain: {
+    clock: tellClock,
+    pin: tellPin,
+    resets: tellResets,
+    mode: (link) => tellClock({ ...link, value: link.read('board.clock') }),
+  },
   tells: { along: 'power', ports: ['clock'] },
   make: make as PartKind['make'],
 };

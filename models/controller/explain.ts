@@ -1,7 +1,9 @@
 /** What a controller says of itself when a cause is asked for: one sentence a link, in numbers. */
 import type { Explain, Told } from '../../sim/kernel/part.ts';
 import { formatQuantity } from '../../sim/units/index.ts';
+import { cableOhms } from '../wire.ts';
 import type { Parameters } from './parameters.ts';
+import { deratedShare } from './power-stage.ts';
 
 const time = (seconds: number): string => formatQuantity(seconds, 'time');
 
@@ -48,17 +50,19 @@ function tellWaiting({ name, numbers, read }: View): Told {
 const linkOf = (numbers: Parameters): string => (numbers.input === 'receiver' ? 'receiver.line' : 'pwm.line');
 const framesOf = (numbers: Parameters): string => (numbers.input === 'receiver' ? 'receiver.line' : 'pwm.frame');
 
+const volts = (value: number): string => formatQuantity(value, 'voltage');
+
 /** One sentence for each mode that is neither waiting nor armed. */
 function tellStopped(mode: string, { name, numbers, read }: View): Told {
-  const supply = formatQuantity(read('battery.voltage'), 'voltage');
+  const supply = volts(read(`${name}.supply`));
   const pulse = time(read(`${name}.pulse`));
   if (mode === 'unpowered')
     return {
-      says: `${name} is off: supply ${supply}, it needs ${formatQuantity(numbers['least-voltage'], 'voltage')}`,
-      next: 'battery.voltage',
+      says: `${name} is off: it gets ${supply} and needs ${volts(numbers['least-voltage'])}`,
+      next: `${name}.supply`,
     };
   if (mode === 'starting')
-    return { says: `${name} is starting up, which takes ${time(numbers.boot)}`, next: 'battery.voltage' };
+    return { says: `${name} is starting up, which takes ${time(numbers.boot)}`, next: `${name}.supply` };
   if (mode === 'locked-out')
     return {
       says: `${name} locked itself out after ${time(numbers.arming.refuse.after)} of a wrong startup pulse (${pulse}); cycle its power`,
@@ -66,8 +70,13 @@ function tellStopped(mode: string, { name, numbers, read }: View): Told {
     };
   if (mode === 'cut-off')
     return {
-      says: `${name} cut off: its supply (${supply}) had been below ${formatQuantity(numbers.cutoff?.cut ?? 0, 'voltage')} for ${time(numbers.cutoff?.delay ?? 0)}`,
-      next: 'battery.voltage',
+      says: `${name} cut off: its supply, now ${supply}, had been below ${volts(numbers.cutoff?.cut ?? 0)} for ${time(numbers.cutoff?.delay ?? 0)}`,
+      next: `${name}.supply`,
+    };
+  if (mode === 'over-temperature')
+    return {
+      says: `${name} switched its bridge off at ${celsius(read(`${name}.temperature`))}, its trip temperature being ${celsius(numbers.power.thermal.trip)}`,
+      next: `${name}.temperature`,
     };
   if (mode === 'signal-lost')
     return {
@@ -80,10 +89,36 @@ function tellStopped(mode: string, { name, numbers, read }: View): Told {
   };
 }
 
+const celsius = (value: number): string => formatQuantity(value, 'temperature');
+
+/** What holds a driving controller back: its supply, its heat, or the current itself. */
+function tellLimited({ name, numbers, read }: View): Told {
+  const { power, cutoff } = numbers;
+  const supply = read(`${name}.supply`);
+  const temperature = read(`${name}.temperature`);
+  const current = Math.abs(read(`motors.${name}.current`));
+  if (cutoff?.limit !== undefined && supply < cutoff.limit)
+    return {
+      says: `${name} limits its drive to ${formatQuantity(cutoff['limit-to'], 'ratio')}: its supply of ${volts(supply)} is below ${volts(cutoff.limit)}`,
+      next: `${name}.supply`,
+    };
+  const limit = power.limit * deratedShare(temperature, power.thermal.derate, power.thermal.trip);
+  if (temperature > power.thermal.derate)
+    return {
+      says: `${name} lets only ${formatQuantity(limit, 'current')} flow instead of ${formatQuantity(power.limit, 'current')}: its switches are at ${celsius(temperature)}, above ${celsius(power.thermal.derate)}`,
+      next: `${name}.temperature`,
+    };
+  return {
+    says: `${name} is at its current limit: ${formatQuantity(current, 'current')} of ${formatQuantity(power.limit, 'current')}`,
+    next: `motors.${name}.current`,
+  };
+}
+
 const tellMode: Explain = ({ name, parameters, read, word }) => {
   const view: View = { name, numbers: parameters as Parameters, read };
   const mode = word(`${name}.mode`, read(`${name}.mode`));
   if (mode.startsWith('waiting-for-neutral')) return tellWaiting(view);
+  if (mode === 'armed.limited') return tellLimited(view);
   if (mode.startsWith('armed')) {
     return {
       says: `${name} is ${mode}: pulse ${time(read(`${name}.pulse`))}, neutral ${time(read(`${name}.neutral`))}, full ${time(read(`${name}.full`))}`,
@@ -113,6 +148,33 @@ export const explain: Readonly<Record<string, Explain>> = {
       next: `${link.name}.pulse`,
     };
   },
+  supply: ({ name, parameters, value, read, wired }) => {
+    const { lead } = (parameters as Parameters).power;
+    const splitter = wired('supply') ?? 'harness.voltage';
+    const rail = wired('rail');
+    const current = read(`${name}.current`) + (rail === undefined ? 0 : read(rail));
+    const ohms = cableOhms(lead);
+    const own =
+      ohms === 0
+        ? 'it is joined straight to the splitter'
+        : `its lead takes ${volts(read(splitter) - value)} at ${formatQuantity(current, 'current')} (${formatQuantity(ohms, 'resistance')})`;
+    return {
+      says: `${name} gets ${volts(value)} and takes ${formatQuantity(current, 'current')}: ${own}`,
+      next: splitter,
+    };
+  },
+  current: ({ name, value, read }) => ({
+    says: `${name} takes ${formatQuantity(value, 'current')}: its motor has ${formatQuantity(read(`motors.${name}.current`), 'current')} at a duty cycle of ${formatQuantity(read(`${name}.duty`), 'ratio')}`,
+    next: `motors.${name}.current`,
+  }),
+  buzzer: ({ name, parameters, value, read }) => ({
+    says: `the buzzer of ${name} is ${value === 1 ? 'sounding' : 'silent'}: its supply is ${volts(read(`${name}.supply`))}, the warning comes below ${volts((parameters as Parameters).cutoff?.warn ?? 0)}`,
+    next: `${name}.supply`,
+  }),
+  temperature: ({ name, parameters, value, read }) => ({
+    says: `the switches of ${name} are at ${celsius(value)} with ${formatQuantity(read(`motors.${name}.current`), 'current')} in ${formatQuantity((parameters as Parameters).power['on-resistance'], 'resistance')}, the air being at ${celsius((parameters as Parameters).power.thermal.ambient)}`,
+    next: `motors.${name}.current`,
+  }),
   pulse: ({ name, parameters, value, wanted }) => {
     const numbers = parameters as Parameters;
     const off =

@@ -38,18 +38,43 @@ class FullJournal implements Journal {
     readonly seconds: number;
     readonly value: number;
   }[] = [];
+  /**
+   * Whenever a part looked at the continuous states, all flowing values there, so that a link may tell of any of them:
+   * instant, entry number before which it was, and the values one after the other.
+   */
+  readonly lookSeconds: number[] = [];
+  readonly lookBefore: number[] = [];
+  readonly looks: Float64Array[] = [];
   kernel: Assembly['kernel'] | undefined;
 
   record(signal: number, cause: number): void {
+    const kernel = this.kernel!;
+    // What is published while the continuous states settle is told with their values.
+    if (kernel.continuum.instants[3] === kernel.now[0] && this.lookSeconds.at(-1) !== kernel.now[0]) this.look();
     this.signals.push(signal);
     this.causes.push(cause);
-    this.seconds.push(this.kernel!.now[0]!);
-    this.values.push(this.kernel!.values[signal]!);
+    this.seconds.push(kernel.now[0]!);
+    this.values.push(kernel.values[signal]!);
   }
 
   recordSample(signal: number): void {
     const kernel = this.kernel!;
+    if (kernel.continuum.instants[3] === kernel.now[0]) {
+      this.look();
+      return;
+    }
     this.samples.push({ before: this.signals.length, signal, seconds: kernel.now[0]!, value: kernel.values[signal]! });
+  }
+
+  /** Keeps all values as they are now; flowing ones are up to date. */
+  look(): void {
+    const seconds = this.kernel!.now[0]!;
+    const before = this.signals.length;
+    const last = this.looks.length - 1;
+    if (last >= 0 && this.lookSeconds[last] === seconds && this.lookBefore[last] === before) return;
+    this.lookSeconds.push(seconds);
+    this.lookBefore.push(before);
+    this.looks.push(this.kernel!.values.slice());
   }
 }
 
@@ -73,6 +98,10 @@ export function causeOf(
 
 function chainFrom(assembly: Assembly, journal: FullJournal, signal: string, atSeconds: number): CauseLink[] {
   assembly.kernel.run(atSeconds);
+  if (!assembly.kernel.continuum.isEmpty) {
+    assembly.kernel.continuum.refresh(assembly.kernel.now);
+    journal.look();
+  }
   const links: CauseLink[] = [];
   const seen = new Set<string>();
   let name: string | undefined = signal;
@@ -82,7 +111,8 @@ function chainFrom(assembly: Assembly, journal: FullJournal, signal: string, atS
     seen.add(name);
     const index = assembly.signalIndex.get(name);
     if (index === undefined) break;
-    const found = latest(journal, index, entry);
+    // The last look was taken after the last publication.
+    const found = latest(journal, index, links.length === 0 ? entry + 1 : entry, assembly.signals[index]!);
     if (found === undefined) break;
     const told = tell(assembly, journal, name, found, wanted);
     const info = assembly.signals[index] as SignalInfo;
@@ -97,7 +127,7 @@ function chainFrom(assembly: Assembly, journal: FullJournal, signal: string, atS
     wanted = told.wanted;
     entry = Math.min(entry, found.entry);
     if (told.next === null) break;
-    const cause: number = journal.causes[found.entry] ?? 0;
+    const cause: number = journal.causes[Math.floor(found.entry)] ?? 0;
     const causing = journal.signals[cause] ?? -1;
     const causingName = causing < 0 ? undefined : assembly.signals[causing]?.name;
     if (causingName !== undefined && (told.next === undefined || told.next === causingName)) entry = cause;
@@ -112,14 +142,35 @@ interface Found {
   readonly value: number;
 }
 
+/** A flowing value at the latest look at the continuous states up to an entry. */
+function latestLook(journal: FullJournal, signal: number, upTo: number): Found | undefined {
+  let low = 0;
+  let high = journal.looks.length;
+  while (low < high) {
+    const middle = (low + high) >>> 1;
+    if (journal.lookBefore[middle]! <= upTo + 0.5) low = middle + 1;
+    else high = middle;
+  }
+  const index = low - 1;
+  if (index < 0) return undefined;
+  return {
+    // Half way between two publications, so that the same look is found again.
+    entry: Math.min(upTo, journal.lookBefore[index]! - 0.5),
+    seconds: journal.lookSeconds[index]!,
+    value: journal.looks[index]![signal]!,
+  };
+}
+
 /** The latest publication or sample of a signal up to an entry. */
-function latest(journal: FullJournal, signal: number, upTo: number): Found | undefined {
+function latest(journal: FullJournal, signal: number, upTo: number, info: SignalInfo): Found | undefined {
+  if (info.isFlowing === true && !journal.samples.some((sample) => sample.signal === signal))
+    return latestLook(journal, signal, upTo);
   for (let index = journal.samples.length - 1; index >= 0; index -= 1) {
     const sample = journal.samples[index]!;
     if (sample.signal === signal && sample.before <= upTo + 1)
       return { entry: Math.min(upTo, sample.before - 1), seconds: sample.seconds, value: sample.value };
   }
-  for (let entry = upTo; entry > 0; entry -= 1) {
+  for (let entry = Math.min(Math.floor(upTo), journal.signals.length - 1); entry > 0; entry -= 1) {
     if (journal.signals[entry] === signal)
       return { entry, seconds: journal.seconds[entry]!, value: journal.values[entry]! };
   }
@@ -139,7 +190,9 @@ function tell(
   const part = assembly.parts.find((candidate) => candidate.name === owner)!;
   const read = (name: string): number => {
     const index = assembly.signalIndex.get(name);
-    return index === undefined ? Number.NaN : (latest(journal, index, found.entry)?.value ?? 0);
+    return index === undefined
+      ? Number.NaN
+      : (latest(journal, index, found.entry, assembly.signals[index]!)?.value ?? 0);
   };
   const word = (name: string, value: number): string => {
     const index = assembly.signalIndex.get(name);
