@@ -3,6 +3,7 @@ import { Command, CommanderError, Option } from 'commander';
 import { printable } from '../bench/print.ts';
 import { addCampaignCommands } from './campaign-commands.ts';
 import { Exit } from './exit.ts';
+import { RUN_FORMATS } from './run-format-names.ts';
 import type { Streams } from './streams.ts';
 import { TOOL_VERSION } from './version.ts';
 
@@ -50,10 +51,10 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .description('run scenarios and say of each what holds, by what margin, and why not')
     .argument('[paths...]', 'scenario files, folders or glob patterns', ['scenarios'])
     .addOption(
-      new Option('-f, --format <format>', 'what is written to standard output')
-        .choices(['text', 'json'])
-        .default('text'),
+      new Option('-f, --format <format>', 'what is written to standard output').choices(RUN_FORMATS).default('text'),
     )
+    .option('--summary <file>', 'write the verdicts to FILE as a Markdown page; appends to $GITHUB_STEP_SUMMARY')
+    .option('--watch', 'run again whenever a scenario or a bench is saved; Ctrl-C ends it')
     .option(
       '--trace <file>',
       'write the recorded signals to FILE, as .csv or .vcd; with several scenarios, one file each',
@@ -68,7 +69,7 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     )
     .addHelpText(
       'after',
-      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run --suite first-power bench.yaml\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format json',
+      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run --suite first-power bench.yaml\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format junit > verdicts.xml\n  jackstand run --format github --summary "$GITHUB_STEP_SUMMARY"',
     )
     .action(async (paths: string[], options: Record<string, string>) => {
       const { run } = await import('./run.ts');

@@ -3,16 +3,17 @@ import { signalsOf } from '../bench/assemble.ts';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import { settleParts } from '../bench/schema.ts';
 import { suggest } from '../bench/suggest.ts';
+import type { Outcome } from '../report/checks.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
-import { runScenario, type Scenario, type ScenarioRun } from '../verdict/run-scenario.ts';
+import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
 import { tellProblems } from './problems.ts';
+import { formatNamed } from './run-formats.ts';
 import type { Streams } from './streams.ts';
 import { loadSuiteOn } from './suites.ts';
 import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
-import { resultOf } from './verdict-json.ts';
-import { summaryText, verdictText } from './verdict-text.ts';
+import { appendTo, writeWhole, writtenFileProblems } from './written-files.ts';
 
 export interface RunCommandOptions {
   readonly format?: string;
@@ -20,15 +21,34 @@ export interface RunCommandOptions {
   readonly signals?: string;
   /** Runs the scenarios of this suite on benches instead of scenario files. */
   readonly suite?: string;
+  /** An HTML page, and a Markdown page, to write. */
+  readonly report?: string;
+  readonly summary?: string;
+  readonly watch?: boolean;
 }
 
 export async function run(paths: readonly string[], options: RunCommandOptions, streams: Streams): Promise<number> {
+  if (options.watch === true) {
+    const { watchAndRun } = await import('./watch.ts');
+    return watchAndRun(paths, (only) => runOnce(only ?? paths, options, streams), streams);
+  }
+  return (await runOnce(paths, options, streams)).status;
+}
+
+export interface Ran {
+  readonly status: number;
+  /** The scenario files and what they are built on, as far as they could be read. */
+  readonly scenarios: readonly Scenario[];
+}
+
+async function runOnce(paths: readonly string[], options: RunCommandOptions, streams: Streams): Promise<Ran> {
   const found = await findFiles(paths, [options.suite === undefined ? 'scenario' : 'bench']);
   const loaded =
     options.suite === undefined
       ? found.files.map((file) => loadScenario(file))
       : await loadSuiteOn(options.suite, found.files, streams);
   const scenarios = loaded.flatMap(({ value }) => (value === undefined ? [] : [value]));
+  const ended = (status: number): Ran => ({ status, scenarios });
   const problems: Problem[] = [
     ...found.problems,
     ...loaded.flatMap((scenario) => scenario.problems),
@@ -36,30 +56,50 @@ export async function run(paths: readonly string[], options: RunCommandOptions, 
   ];
   if (hasErrors(problems)) {
     tellProblems(problems, streams);
-    return Exit.badInput;
+    return ended(Exit.badInput);
   }
   // A warning is often the point of a scenario, so a run only counts them.
   if (problems.length > 0)
     streams.err(
       `${problems.length === 1 ? '1 warning; jackstand check shows it' : `${problems.length} warnings; jackstand check shows them`}\n`,
     );
+  const startedAt = new Date();
+  const form = formatNamed(options.format ?? 'text', startedAt, streams);
   const files = options.trace === undefined ? [] : traceNames(options.trace, scenarios.map(nameOf));
-  const results: { run: ScenarioRun; wallSeconds: number }[] = [];
+  const outcomes: Outcome[] = [];
   for (const [index, scenario] of scenarios.entries()) {
     streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
-    const result = runOne(scenario, recordOf(options, scenario));
-    results.push(result);
-    if (options.format !== 'json') streams.out(verdictText(result.run, result.wallSeconds, streams));
-    const unwritten = options.trace === undefined ? [] : writeTrace(result.run.trace, files[index]!);
+    const outcome = runOne(scenario, recordOf(options, scenario));
+    outcomes.push(outcome);
+    streams.out(form.each(outcome));
+    const unwritten = options.trace === undefined ? [] : writeTrace(outcome.run.trace, files[index]!);
     if (unwritten.length > 0) {
       tellProblems(unwritten, streams);
-      return Exit.badInput;
+      return ended(Exit.badInput);
     }
   }
   streams.status?.('');
-  if (options.format === 'json') streams.out(`${JSON.stringify(resultOf(results), null, 2)}\n`);
-  else streams.out(`\n${summaryText(results.map((result) => result.run))}`);
-  return results.every((result) => result.run.holds) ? Exit.holds : Exit.failed;
+  streams.out(form.end(outcomes));
+  const unwritten = await writePages(outcomes, options);
+  if (unwritten.length > 0) {
+    tellProblems(unwritten, streams);
+    return ended(Exit.badInput);
+  }
+  return ended(outcomes.every((outcome) => outcome.run.holds) ? Exit.holds : Exit.failed);
+}
+
+async function writePages(outcomes: readonly Outcome[], { summary }: RunCommandOptions): Promise<Problem[]> {
+  const problems: Problem[] = [];
+  if (summary !== undefined) {
+    const { summaryOf } = await import('../report/summary.ts');
+    const text = summaryOf(outcomes);
+    // The page of a job collects what all commands of a step have to say; any other file is ours alone.
+    const isShared = process.env.GITHUB_STEP_SUMMARY === summary;
+    problems.push(
+      ...(isShared ? appendTo('--summary', summary, `${text}\n`) : writeWhole('--summary', summary, [text])),
+    );
+  }
+  return problems;
 }
 
 /** Suites write several scenarios from one file, so that their titles must tell them apart. */
@@ -68,7 +108,7 @@ function nameOf({ file, title }: Scenario, _: number, all: readonly Scenario[]):
   return `${title.toLowerCase().replaceAll(/[^a-z0-9]+/g, '-')}.yaml`;
 }
 
-function runOne(scenario: Scenario, record: readonly string[] | 'all'): { run: ScenarioRun; wallSeconds: number } {
+function runOne(scenario: Scenario, record: readonly string[] | 'all'): Outcome {
   const start = performance.now();
   try {
     const run = runScenario(scenario, { record });
@@ -88,8 +128,9 @@ function recordOf({ signals, trace }: RunCommandOptions, scenario: Scenario): re
   return wanted.filter((name) => given.has(name));
 }
 
-function optionProblems({ trace, signals }: RunCommandOptions, scenarios: readonly Scenario[]): Problem[] {
+function optionProblems({ trace, signals, summary }: RunCommandOptions, scenarios: readonly Scenario[]): Problem[] {
   const problems = trace === undefined ? [] : traceFileProblems(trace);
+  if (summary !== undefined) problems.push(...writtenFileProblems('--summary', summary));
   if (signals === undefined) return problems;
   const refuse = (says: string, nearest?: string): void => {
     problems.push(problemAt('--signals', 'refused', { path: '', says, ...(nearest === undefined ? {} : { nearest }) }));

@@ -1,5 +1,6 @@
 /** The verdict of a run for people: a line a scenario, and below it what failed or was stated to fail, with its cause. */
 import { printable } from '../bench/print.ts';
+import { instantIn } from '../report/checks.ts';
 import { formatQuantity } from '../units/index.ts';
 import type { CauseLink } from '../verdict/cause.ts';
 import type { JudgedExpectation, ScenarioRun } from '../verdict/run-scenario.ts';
@@ -99,11 +100,6 @@ function labelled(label: string, text: string, { columns, isColoured }: Look): s
   const { faint } = paintFor({ isColoured });
   const [head, ...rest] = wrapped(text, `${label.padStart(LABEL_COLUMNS)}  `, columns);
   return [faint(head!.slice(0, LABEL_COLUMNS)) + head!.slice(LABEL_COLUMNS), ...rest];
-}
-
-/** The instants of one chain have one unit and equally many decimals, so that they can be compared at a glance. */
-function instantIn(seconds: number, longestSeconds: number): string {
-  return longestSeconds < 1 ? `${(seconds * 1000).toFixed(2)} ms` : `${seconds.toFixed(4)} s`;
 }
 
 /** Equal for causes that differ only in which of several like parts they are about. */
