@@ -3,6 +3,7 @@ import type { PartKind } from '../sim/kernel/part.ts';
 import { adc } from './adc.ts';
 import { battery } from './battery.ts';
 import { board } from './board/board.ts';
+import { image } from './board/image.ts';
 import { mapping } from './board/mapping.ts';
 import { controller } from './controller/controller.ts';
 import { harness } from './harness.ts';
@@ -24,6 +25,7 @@ export const partKinds: readonly PartKind[] = [
   board,
   adc,
   mapping,
+  image,
   pwmTimer,
   vehicle,
   controller,

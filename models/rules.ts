@@ -35,12 +35,14 @@ export function rules(parts: readonly DescribedPart[]): RuleFinding[] {
     return part === undefined ? undefined : (nominal(part.parameters) as T);
   };
   const controllers = parts.filter((part) => part.kind.kind === 'controller');
+  // A compiled image sets timer and converter up by itself: what the bench says of them is then not at work.
+  const isImage = numbers<{ kind: string }>('firmware')?.kind === 'image';
   return [
     ...pedalRules(numbers('pedal')!),
-    ...boardRules(numbers('board')!, numbers('adc')!),
+    ...(isImage ? [] : boardRules(numbers('board')!, numbers('adc')!)),
     ...mappingRules(numbers('firmware'), numbers('pwm-timer')!, numbers('adc')!),
     ...controllers.flatMap((part) => controllerRules(part.path, nominal(part.parameters) as Controller)),
-    ...alike(controllers).flatMap((parts) =>
+    ...(isImage ? [] : alike(controllers)).flatMap((parts) =>
       pulseRules(
         parts.map((part) => part.name),
         nominal(parts[0]!.parameters) as Controller,

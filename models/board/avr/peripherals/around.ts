@@ -15,8 +15,6 @@ export type BusFindingCode =
   | 'low-byte-first'
   | 'latch-overwritten'
   | 'top-not-taken'
-  | 'compare-while-input'
-  | 'watchdog-reset'
   | 'adc-clock'
   | 'text-lost'
   | 'text-garbled';
@@ -46,7 +44,7 @@ export interface Outside {
   report(code: BusFindingCode, address: number, says: string, cycle: number): void;
 }
 
-export type TimerChange = 'written' | 'latched' | 'clock' | 'waveform';
+export type TimerChange = 'writtenA' | 'writtenB' | 'latched' | 'clock' | 'waveform';
 
 /** Where each peripheral keeps its next event. */
 export const SLOT = {

@@ -229,7 +229,7 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       if (channel === 'A') state.compareA = value;
       else state.compareB = value;
     }
-    outside.timer(plan.index, 'written', now);
+    outside.timer(plan.index, channel === 'A' ? 'writtenA' : 'writtenB', now);
     if (!isPwm(mode.row.wave)) outside.timer(plan.index, 'latched', now);
   };
   const force = (value: number, now: number): void => {

@@ -1,0 +1,301 @@
+/**
+ * A chip that runs ahead of the bench. Between two instants at which the world outside can reach it, a program depends on
+ * nothing but itself: it is run at once over a slice of time, and what it does to the outside is kept with its cycle, to
+ * be published when the bench gets there. Something that comes in the middle of a slice throws the rest of it away: the
+ * chip goes back to the start of the slice and is run again, up to that instant.
+ *
+ * The state at the start of the slice is kept in flat arrays, which is all that a snapshot of the bench needs.
+ */
+import type { Chip } from '../avr/chips.ts';
+import { type Core, type CoreSnapshot, createCore } from '../avr/core.ts';
+import type { FindingKind } from '../avr/finding.ts';
+import type { Image } from '../avr/image/image.ts';
+import { AT } from '../avr/machine.ts';
+import type { BusFindingCode, Outside, Stop } from '../avr/peripherals/around.ts';
+import {
+  type BusSnapshot,
+  type ChipSettings,
+  createPeripherals,
+  type Peripherals,
+  WAIT,
+} from '../avr/peripherals/peripherals.ts';
+import { WAVES } from '../avr/peripherals/timer-plans.ts';
+import type { Pin } from './pins.ts';
+
+/** What the chip does to the outside, by code; each with one number. */
+export const DID = {
+  output: 0,
+  written: 1,
+  writer: 2,
+  latched: 3,
+  divider: 4,
+  top: 5,
+  wave: 6,
+  action: 7,
+  sent: 8,
+  converts: 9,
+  found: 10,
+} as const;
+
+/** What the program did that somebody should know of, and where. */
+export interface Found {
+  readonly code: FindingKind | BusFindingCode;
+  readonly cycle: number;
+  /** Byte address of the instruction. */
+  readonly pc: number;
+  /** Register or data address concerned. */
+  readonly address: number;
+  readonly says: string;
+}
+
+/** The world as the chip meets it at the instant at which the bench is, when it has waited for it. */
+export interface World {
+  hold(channel: number, reference: number, settlingCycles: number): void;
+  watchdogCycles(): number;
+}
+
+export interface AheadOptions {
+  readonly chip: Chip;
+  readonly image: Image;
+  readonly settings: Omit<ChipSettings, 'watched'>;
+  /** The pin that is listened to, and the timer channel that can drive it. */
+  readonly pin: Pin;
+  readonly channel: { readonly timer: number; readonly channel: 'A' | 'B' } | undefined;
+  readonly world: World;
+}
+
+export interface Ahead {
+  readonly core: Core;
+  readonly bus: Peripherals;
+  /** Flat: the start of the slice, and where the slice ends. */
+  readonly state: AheadState;
+  readonly found: readonly Found[];
+  /** Cycle of the next thing to be published, or of the slice's end. */
+  nextCycle(): number;
+  /** Publishes what was done up to a cycle, in order. */
+  publish(cycle: number, tell: Tell): void;
+  /** Takes a reset that was asked for, or lets the event pass for which the chip waits (a result with its count); all at the present cycle. */
+  pass(stop: Stop | undefined, count: number, tell: Tell): void;
+  /** Starts a slice at the present cycle and runs it to its end: `cycle`, or earlier where the chip must wait. */
+  run(cycle: number): void;
+  /** Ends the slice at `cycle`, or just after it where an instruction stands across it. */
+  cut(cycle: number): void;
+  /** Makes the program stand still with its peripherals running on, or go on from where it was. */
+  hang(isHung: boolean): void;
+  /** What lies in `state` was restored: brings the chip to where it was. */
+  restored(): void;
+}
+
+/** Told of one thing that the chip did: its code (`DID`), and its number. */
+export type Tell = (code: number, value: number) => void;
+
+export interface AheadState {
+  readonly memory: Uint8Array;
+  readonly words: Int32Array;
+  readonly clock: Float64Array;
+  readonly numbers: Float64Array;
+  readonly eeprom: Uint8Array;
+  end: number;
+  /** How many of the things done in the slice have been published. */
+  published: number;
+  isHung: number;
+  /** The interrupt flag that a program that stands still goes on with. */
+  flagBefore: number;
+}
+
+/** More than this is no longer read by anybody. */
+const FOUND_MOST = 100;
+
+export function createAhead({ chip, image, settings, pin, channel, world }: AheadOptions): Ahead {
+  // What was done in the slice: cycle, code and value, in the order of the cycles.
+  const cycles: number[] = [];
+  const codes: number[] = [];
+  const values: number[] = [];
+  const found: Found[] = [];
+  let ready: Stop | undefined;
+  let readyCount = 0;
+  let core: Core | undefined;
+  let foundAtStart = 0;
+  let coreFindings = 0;
+
+  const did = (code: number, value: number, cycle: number): void => {
+    let at = cycles.length;
+    while (at > 0 && cycles[at - 1]! > cycle) at -= 1;
+    cycles.splice(at, 0, cycle);
+    codes.splice(at, 0, code);
+    values.splice(at, 0, value);
+  };
+  const find = (code: Found['code'], pc: number, address: number, says: string, cycle: number): void => {
+    if (found.length >= FOUND_MOST || found.some((one) => one.code === code && one.pc === pc)) return;
+    found.push({ code, pc, address, says, cycle });
+    did(DID.found, found.length - 1, cycle);
+  };
+  const pcNow = (): number => core?.registers().pc ?? 0;
+
+  const outside: Outside = {
+    isReady: (stop) => {
+      const isReady = stop === ready;
+      if (isReady) ready = undefined;
+      return isReady;
+    },
+    hold: (number, reference, settling) => world.hold(number, reference, settling),
+    result: () => readyCount,
+    pin: (_port, _bit, level, cycle) => did(DID.output, level, cycle),
+    timer: (index, what, cycle) => {
+      if (channel === undefined || index !== channel.timer) return;
+      const look = bus.timers[index]!.look(channel.channel, cycle);
+      if (what === 'writtenA' || what === 'writtenB') {
+        if (!what.endsWith(channel.channel)) return;
+        did(DID.writer, pcNow(), cycle);
+        did(DID.written, look.written, cycle);
+      } else if (what === 'clock') did(DID.divider, look.divider, cycle);
+      else {
+        did(DID.latched, look.latched, cycle);
+        did(DID.top, look.top, cycle);
+        if (what === 'latched') return;
+        did(DID.wave, WAVES.indexOf(look.wave), cycle);
+        did(DID.action, look.action, cycle);
+      }
+    },
+    converts: (cycle) => did(DID.converts, 1, cycle),
+    sent: (byte, cycle) => did(DID.sent, byte, cycle),
+    watchdogCycles: () => world.watchdogCycles(),
+    watchdogReset: () => undefined,
+    report: (code, address, says, cycle) => find(code, pcNow(), address, says, cycle),
+  };
+  const watched = [0, 0, 0];
+  watched[pin.port] = 1 << pin.bit;
+  const bus = createPeripherals({ ...settings, watched }, outside);
+  core = createCore({ chip, image, bus });
+  const chipCore = core;
+  const first = chipCore.snapshot();
+  const state = flatOf(first);
+  flatten(first, state);
+
+  const runTo = (cycle: number): void => {
+    try {
+      chipCore.run(cycle);
+    } catch (thrown) {
+      if (thrown !== WAIT) throw thrown;
+    }
+    const { findings } = chipCore;
+    for (; coreFindings < findings.length; coreFindings += 1) {
+      const one = findings[coreFindings]!;
+      find(one.kind, one.pc, one.address, '', one.cycle);
+    }
+  };
+  const forget = (): void => {
+    cycles.length = 0;
+    codes.length = 0;
+    values.length = 0;
+    state.published = 0;
+  };
+  const publish = (cycle: number, tell: Tell): void => {
+    while (state.published < cycles.length && cycles[state.published]! <= cycle) {
+      const at = state.published;
+      state.published += 1;
+      tell(codes[at]!, values[at]!);
+    }
+  };
+  const back = (): void => {
+    chipCore.restore(unflat(state, first));
+    // What was published stays so: the same will be done again up to there.
+    const { published } = state;
+    forget();
+    state.published = published;
+    found.length = Math.min(found.length, foundAtStart);
+    coreFindings = 0;
+    ready = undefined;
+  };
+  return {
+    core: chipCore,
+    bus,
+    state,
+    found,
+    nextCycle: () => Math.min(cycles[state.published] ?? Number.POSITIVE_INFINITY, state.end),
+    publish,
+    pass: (stop, count, tell) => {
+      forget();
+      ready = stop;
+      readyCount = count;
+      runTo(chipCore.cycle());
+      ready = undefined;
+      publish(Number.POSITIVE_INFINITY, tell);
+    },
+    run: (cycle) => {
+      forget();
+      flatten(chipCore.snapshot(), state);
+      foundAtStart = found.length;
+      runTo(cycle);
+      state.end = chipCore.cycle();
+    },
+    cut: (cycle) => {
+      if (state.end <= cycle) return;
+      back();
+      runTo(cycle);
+      state.end = chipCore.cycle();
+    },
+    hang: (isHung) => {
+      if (isHung === (state.isHung === 1)) return;
+      const snapshot = chipCore.snapshot();
+      const words = snapshot.state.slice();
+      // A core asleep that no interrupt may wake: the clocks are not stopped, as no SLEEP was carried out.
+      if (isHung) state.flagBefore = words[AT.i]!;
+      words[AT.asleep] = isHung ? 1 : 0;
+      words[AT.i] = isHung ? 0 : state.flagBefore;
+      state.isHung = isHung ? 1 : 0;
+      chipCore.restore({ ...snapshot, state: words });
+    },
+    restored: () => {
+      foundAtStart = found.length;
+      back();
+      runTo(state.end);
+    },
+  };
+}
+
+const clockKeys = (snapshot: CoreSnapshot): (keyof CoreSnapshot['clock'])[] =>
+  Object.keys(snapshot.clock) as (keyof CoreSnapshot['clock'])[];
+
+function flatOf(snapshot: CoreSnapshot): AheadState {
+  const bus = snapshot.bus as BusSnapshot;
+  return {
+    memory: new Uint8Array(snapshot.data.length),
+    words: new Int32Array(snapshot.state.length),
+    clock: new Float64Array(clockKeys(snapshot).length),
+    numbers: new Float64Array(bus.numbers.length),
+    eeprom: new Uint8Array(bus.eeprom.length),
+    end: 0,
+    published: 0,
+    isHung: 0,
+    flagBefore: 0,
+  };
+}
+
+function flatten(snapshot: CoreSnapshot, state: AheadState): void {
+  const bus = snapshot.bus as BusSnapshot;
+  state.memory.set(snapshot.data);
+  state.words.set(snapshot.state);
+  clockKeys(snapshot).forEach((key, index) => {
+    state.clock[index] = Number(snapshot.clock[key]);
+  });
+  state.numbers.set(bus.numbers);
+  state.eeprom.set(bus.eeprom);
+}
+
+/** A snapshot of the core again; `like` says which of its numbers are truth values. Findings are found anew. */
+function unflat(state: AheadState, like: CoreSnapshot): CoreSnapshot {
+  const clock = Object.fromEntries(
+    clockKeys(like).map((key, index) => [
+      key,
+      typeof like.clock[key] === 'boolean' ? state.clock[index] !== 0 : state.clock[index],
+    ]),
+  ) as unknown as CoreSnapshot['clock'];
+  return {
+    data: state.memory,
+    state: state.words,
+    clock,
+    findings: [],
+    bus: { numbers: state.numbers, eeprom: state.eeprom } satisfies BusSnapshot,
+  };
+}
