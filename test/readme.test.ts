@@ -57,7 +57,8 @@ function outputsOf(commands: readonly string[]): string[] {
     encoding: 'utf8',
     env: { ...process.env, NO_COLOR: '1', LANG: 'C.UTF-8' },
   });
-  return stdout.split(`${mark}\n`);
+  // CSV ends its lines with two characters, which a README would not show.
+  return stdout.replaceAll('\r', '').split(`${mark}\n`);
 }
 
 const masked = (text: string): string => text.replaceAll(/ in \d+\.\d ms\)/g, ' in TIME)');

@@ -28,10 +28,15 @@ function unruled(source: ts.SourceFile): string[] {
 
 const kindNames = new Set(partKinds.flatMap(({ kind, at }) => [kind, ...at.split('.')]).filter((name) => name !== '*'));
 
+/** Properties whose texts are words for people, and steer nothing. */
+const wordsForPeople = new Set(['short', 'does', 'shown', 'means', 'says']);
+
 /** Texts in the code that name a part, or a signal of one. */
 function namedParts(source: ts.SourceFile): string[] {
   return [...nodesOf(source)].flatMap((node) => {
     if (!ts.isStringLiteralLike(node)) return [];
+    const { parent } = node;
+    if (ts.isPropertyAssignment(parent) && wordsForPeople.has(parent.name.getText(source))) return [];
     const [name, ...rest] = node.text.split('.');
     const isSignal = rest.every((word) => /^[a-z][a-z0-9-]*$/.test(word));
     return kindNames.has(name!) && isSignal ? [placed(source, node, node.getText(source))] : [];
@@ -78,6 +83,8 @@ describe('project: parts', () => {
   );
   test('the rule lets words in sentences pass', () => {
     expect(namedParts(parse('sim/bench/schema.ts', "const says = 'the pedal is down'; // 'pedal'"))).toEqual([]);
+    expect(namedParts(parse('sim/dashboard/keys.ts', "const key = { short: 'pedal' };"))).toEqual([]);
+    expect(namedParts(parse('sim/dashboard/keys.ts', "const key = { part: 'pedal' };"))).toHaveLength(1);
   });
 });
 
