@@ -332,6 +332,7 @@ function make(host: Host, numbers: Parameters): Live {
     dx,
     books,
     bookRates,
+    elapsed,
     state: base,
     book,
   } = host.flow({
@@ -358,7 +359,8 @@ function make(host: Host, numbers: Parameters): Live {
       dx[base + 1] = (polarisation * amps - x[base + 1]!) / recovery;
       bookRates[book] = amps * values[voltageOut]!;
     },
-    settle: (elapsedSeconds) => {
+    settle: () => {
+      const elapsedSeconds = elapsed[0]!;
       if (protection === undefined || !state.isClosed) return false;
       const isOver = values[currentOut]! > protection['over-current'];
       state.overSeconds = isOver ? state.overSeconds + elapsedSeconds : 0;

@@ -135,7 +135,7 @@ function make(host: Host, numbers: Parameters): Live {
   };
   const splitterVolts = (): number =>
     state.isOpen || state.isBlown ? 0 : Math.max(0, values[batteryIn]! - state.ohms * values[currentOut]!);
-  const { books, bookRates, book } = host.flow({
+  const { books, bookRates, book, elapsed } = host.flow({
     states: [],
     bookCount: 1,
     draw: () => {
@@ -152,7 +152,8 @@ function make(host: Host, numbers: Parameters): Live {
     slope: () => {
       bookRates[book] = (values[batteryIn]! - values[voltageOut]!) * values[currentOut]!;
     },
-    settle: (elapsedSeconds) => {
+    settle: () => {
+      const elapsedSeconds = elapsed[0]!;
       if (main.fuse === undefined || state.isBlown || elapsedSeconds === 0) return false;
       state.share = melted(state.share, values[currentOut]!, main.fuse, main['fuse-type'], elapsedSeconds);
       host.note(meltedOut, state.share);

@@ -215,6 +215,7 @@ function make(host: Host, numbers: Parameters): Live {
     dx,
     books,
     bookRates,
+    elapsed,
     state: base,
     book,
   } = host.flow({
@@ -258,7 +259,8 @@ function make(host: Host, numbers: Parameters): Live {
       bookRates[book] = state.ohms * amps * amps + (constant * amps - torque) * speed + slipWatts;
     },
     excess: () => Math.max(currentExcess(), slipExcess()),
-    settle: (elapsedSeconds) => {
+    settle: () => {
+      const elapsedSeconds = elapsed[0]!;
       if (elapsedSeconds > 0) warm(elapsedSeconds);
       const isClamped = clampCurrent();
       const hasJumped = (isGrounded() ? settleWheel() : settleFree()) || isClamped;

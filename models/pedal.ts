@@ -238,6 +238,7 @@ function make(host: Host, numbers: Parameters): Live {
   const impedanceOut = out.impedance!;
   const supplyIn = host.in.supply!;
   const noise = host.stream('noise');
+  const { drawn } = noise;
   const contact = host.stream('contact');
   const lagSeconds = numbers.kind === 'switch' ? 0 : numbers.lag;
   const noiseVolts = numbers.kind === 'switch' ? 0 : numbers.noise;
@@ -300,7 +301,10 @@ function make(host: Host, numbers: Parameters): Live {
   const sampleSupply = host.samplerOf(supplyIn);
   const sampleVoltage = (): void => {
     sampleSupply?.();
-    values[voltageOut] = voltage();
+    // The usual case apart, so that its number need not be returned, and boxed, by a function that knows every fault.
+    if (run.state.mode === intact && numbers.kind !== 'switch') {
+      values[voltageOut] = signalVolts(sensedNow(), restVolts, fullVolts, values[supplyIn]!, atVolts, isRatiometric);
+    } else values[voltageOut] = voltage();
   };
   const isShorted = (): boolean => run.state.mode === toGround || run.state.mode === toSupply;
   /** What a sampler finds while the contact bounces. Drawn here only, since a recorder may ask for the voltage too. */
@@ -369,7 +373,10 @@ function make(host: Host, numbers: Parameters): Live {
         // A short to a supply is stiff: the sensor's noise does not get through.
         if (numbers.kind === 'switch' || noiseVolts === 0 || isOpen[run.state.mode] === 1 || isShorted())
           values[signalOut] = bouncedVolts();
-        else values[signalOut] = values[voltageOut]! + noiseVolts * noise.normal();
+        else {
+          noise.drawNormal();
+          values[signalOut] = values[voltageOut]! + noiseVolts * drawn[0]!;
+        }
       },
       impedance: () => {
         if (numbers.kind === 'pot') sampleVoltage();

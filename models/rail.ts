@@ -304,7 +304,7 @@ function make(host: Host, numbers: Parameters): Live {
     state.condition = condition;
     run.send(lookEvent);
   };
-  const { books, bookRates, book } = host.flow({
+  const { books, bookRates, book, elapsed } = host.flow({
     states: [],
     bookCount: 1,
     // What a switching regulator takes follows the supply of the step's start: it changes too slowly to be iterated.
@@ -332,7 +332,8 @@ function make(host: Host, numbers: Parameters): Live {
     slope: () => {
       bookRates[book] = values[drawOut]! * values[supplyIn]!;
     },
-    settle: (elapsedSeconds) => {
+    settle: () => {
+      const elapsedSeconds = elapsed[0]!;
       if (elapsedSeconds > 0) heat(elapsedSeconds);
       look(elapsedSeconds);
       return false;

@@ -102,7 +102,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     values[dutyOut] = duty;
     values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
   };
-  const { books, bookRates, book, leaning } = host.flow({
+  const { books, bookRates, book, leaning, elapsed } = host.flow({
     states: [],
     bookCount: 1,
     loops: [supplyOut],
@@ -126,7 +126,8 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       const leadAmps = values[currentOut]! + (hasRail ? values[railIn]! : 0);
       bookRates[book] = (values[supplyIn]! - values[supplyOut]!) * leadAmps + lossWatts();
     },
-    settle: (elapsedSeconds) => {
+    settle: () => {
+      const elapsedSeconds = elapsed[0]!;
       if (elapsedSeconds > 0) warm(elapsedSeconds);
       state.isLimiting =
         hasMotor && state.drive !== 0 && values[ampsIn]! * Math.sign(state.drive) >= AT_LIMIT * state.limitAmps;

@@ -257,8 +257,8 @@ function hostOf(
     all: (kind, port) =>
       parts.filter((other) => other.kind.kind === kind).map((other) => signalIndex.get(`${other.name}.${port}`)!),
     flow: (flow) => {
-      const { x, dx, books, bookRates, leaning } = kernel.continuum;
-      return { x, dx, books, bookRates, leaning, ...kernel.continuum.join(part.name, flow) };
+      const { x, dx, books, bookRates, leaning, elapsed } = kernel.continuum;
+      return { x, dx, books, bookRates, leaning, elapsed, ...kernel.continuum.join(part.name, flow) };
     },
     disturb: () => kernel.disturb(),
     refresh: () => kernel.continuum.refresh(now),

@@ -62,6 +62,8 @@ export class Continuum {
   readonly dx = new Float64Array(CAPACITY);
   readonly books = new Float64Array(CAPACITY);
   readonly bookRates = new Float64Array(CAPACITY);
+  /** Length of the stretch that a part settles, in seconds. */
+  readonly elapsed = new Float64Array(1);
   stateCount = 0;
   bookCount = 0;
   /** Somebody reads the books: only then are they kept. */
@@ -74,7 +76,7 @@ export class Continuum {
   private draws: (() => void)[] = [];
   private feeds: (() => void)[] = [];
   private slopes: (() => void)[] = [];
-  private settles: ((elapsedSeconds: number) => boolean)[] = [];
+  private settles: (() => boolean)[] = [];
   private excesses: (() => number)[] = [];
   /** Signals that draws read before they are fed, and what they were at the start of the step under way. */
   private loops: number[] = [];
@@ -97,6 +99,8 @@ export class Continuum {
   private readonly book3 = new Float64Array(CAPACITY);
   /** [start, end, next step to try, instant that `x` and the signals stand at, end of the last settled stretch] in seconds. */
   readonly instants = new Float64Array([0, 0, FIRST_STEP_SECONDS, -1, 0]);
+  /** The step that is tried, in seconds, and its error: in an array, so that neither is boxed. */
+  private readonly attempted = new Float64Array(2);
   private isDisturbed = true;
 
   /** `values` are those of all signals of the bench. */
@@ -180,10 +184,10 @@ export class Continuum {
     }
     this.sweep();
     instants[3] = seconds;
-    const elapsedSeconds = seconds - instants[4]!;
+    this.elapsed[0] = seconds - instants[4]!;
     instants[4] = seconds;
     let hasJumped = false;
-    for (const settle of this.settles) hasJumped = settle(elapsedSeconds) || hasJumped;
+    for (let index = 0; index < this.settles.length; index += 1) hasJumped = this.settles[index]!() || hasJumped;
     if (hasJumped || !isWhole) {
       this.sweep();
       this.slope();
@@ -208,7 +212,9 @@ export class Continuum {
     const { instants } = this;
     let h = Math.min(instants[2]!, this.mostSeconds);
     for (;;) {
-      const error = this.attempt(h);
+      this.attempted[0] = h;
+      this.attempt();
+      const error = this.attempted[1]!;
       if (error <= 1 || h <= LEAST_STEP_SECONDS) {
         if (!(error < Number.POSITIVE_INFINITY)) this.reportBlowUp();
         instants[1] = instants[0]! + h;
@@ -224,8 +230,9 @@ export class Continuum {
     }
   }
 
-  /** One step of `h` seconds from A to B; the error as a share of what is allowed. */
-  private attempt(h: number): number {
+  /** One step of `attempted[0]` seconds from A to B; leaves the error, as a share of what is allowed, in `attempted[1]`. */
+  private attempt(): void {
+    const h = this.attempted[0]!;
     const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount, tolerance } = this;
     for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
     this.sweep();
@@ -242,7 +249,7 @@ export class Continuum {
       x[index] = xA[index]! + h * ((2 / 9) * kA[index]! + (1 / 3) * k2[index]! + (4 / 9) * dx[index]!);
       xB[index] = x[index]!;
     }
-    if (this.isBooking) this.closeBooks(h);
+    if (this.isBooking) this.closeBooks();
     this.sweep();
     this.slope();
     if (this.isBooking) this.bookRateB.set(this.bookRates);
@@ -256,11 +263,12 @@ export class Continuum {
       if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
     for (let index = 0; index < this.excesses.length; index += 1) worst = Math.max(worst, this.excesses[index]!());
-    return worst;
+    this.attempted[1] = worst;
   }
 
   /** The books of a step by the same third-order rule; `book2` and `book3` hold the rates of its first two stages. */
-  private closeBooks(h: number): void {
+  private closeBooks(): void {
+    const h = this.attempted[0]!;
     for (let index = 0; index < this.bookCount; index += 1) {
       this.bookB[index] =
         this.bookA[index]! +

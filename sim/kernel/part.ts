@@ -147,8 +147,8 @@ export interface Flow {
   readonly feed?: () => void;
   /** Write the slopes of the part's states (and of its books). */
   readonly slope?: () => void;
-  /** A step has ended, or was cut short: set states that have reached a limit, act on what was reached. True if a state jumped. */
-  readonly settle?: (elapsedSeconds: number) => boolean;
+  /** A step of `elapsed[0]` seconds has ended, or was cut short: set states that have reached a limit, act on what was reached. True if a state jumped. */
+  readonly settle?: () => boolean;
   /** How far a step overshot a limit, as a share of what is allowed; above 1 it is repeated shorter. */
   readonly excess?: () => number;
 }
@@ -159,6 +159,8 @@ export interface FlowPlace {
   readonly books: Float64Array;
   readonly bookRates: Float64Array;
   readonly leaning: Uint8Array;
+  /** Length of the stretch that `settle` is about, in seconds. */
+  readonly elapsed: Float64Array;
   /** Where the part's states and books begin. */
   readonly state: number;
   readonly book: number;

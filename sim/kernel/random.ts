@@ -12,16 +12,25 @@ export interface Stream {
   uniform(): number;
   /** Independent normal draw, mean 0, standard deviation 1 (Box and Muller 1958). */
   normal(): number;
+  /** `normal` for hot paths, where a returned float64 is boxed: the draw is in `drawn[0]`. */
+  drawNormal(): void;
+  readonly drawn: Float64Array;
 }
 
 export interface StreamState {
+  readonly generator: GeneratorState;
+  readonly buffer: Float64Array;
+  readonly position: number;
+}
+
+interface GeneratorState {
   readonly c: number;
   readonly s0: number;
   readonly s1: number;
   readonly s2: number;
 }
 
-type Generator = (() => number) & { state(): StreamState };
+type Generator = (() => number) & { state(): GeneratorState };
 
 /** The streams of one run. Each (part, purpose) pair is handed out once; order of asking does not matter. */
 export class Streams {
@@ -50,33 +59,57 @@ export class Streams {
   }
 }
 
+/** Uniform draws are made this many at a time, in a loop of their own that allocates nothing. */
+const BATCH = 64;
+
 class KeyedStream implements Stream {
+  readonly drawn = new Float64Array(1);
   private generator: Generator;
+  private readonly buffer = new Float64Array(BATCH);
+  private position = BATCH;
 
   constructor(key: string) {
     this.generator = generatorFor(key, true);
   }
 
   uniform(): number {
-    return this.generator();
+    if (this.position === BATCH) this.fill();
+    return this.buffer[this.position++]!;
   }
 
   normal(): number {
+    this.drawNormal();
+    return this.drawn[0]!;
+  }
+
+  drawNormal(): void {
+    const { buffer } = this;
+    // Read from the buffer here rather than through `uniform`, whose result would be boxed.
+    if (this.position === BATCH) this.fill();
     // 1 - u lies in (0, 1], so the logarithm is finite.
-    const radius = Math.sqrt(-2 * Math.log(1 - this.generator()));
-    return radius * Math.cos(2 * Math.PI * this.generator());
+    const radius = Math.sqrt(-2 * Math.log(1 - buffer[this.position++]!));
+    if (this.position === BATCH) this.fill();
+    this.drawn[0] = radius * Math.cos(2 * Math.PI * buffer[this.position++]!);
   }
 
   save(): StreamState {
-    return this.generator.state();
+    return { generator: this.generator.state(), buffer: this.buffer.slice(), position: this.position };
   }
 
   restore(state: StreamState): void {
-    this.generator = generatorFor('', state);
+    this.generator = generatorFor('', state.generator);
+    this.buffer.set(state.buffer);
+    this.position = state.position;
+  }
+
+  private fill(): void {
+    const { buffer, generator } = this;
+    for (let index = 0; index < BATCH; index += 1) buffer[index] = generator();
+    this.position = 0;
   }
 }
 
 /** The package's types leave out `state()`, which its documentation describes. */
-function generatorFor(key: string, state: StreamState | true): Generator {
+function generatorFor(key: string, state: GeneratorState | true): Generator {
   return seedrandom.alea(key, { state: state as never }) as unknown as Generator;
 }

@@ -7,7 +7,9 @@ import { PerformanceObserver } from 'node:perf_hooks';
 import { assemble } from '../../sim/bench/assemble.ts';
 import { loadBench } from '../../sim/bench/load-bench.ts';
 import { settleParts } from '../../sim/bench/schema.ts';
+import { allowWideInlining } from '../../sim/kernel/inlining.ts';
 
+allowWideInlining();
 const bench = loadBench(process.argv[2]!).value!;
 const connect = { seconds: 0, part: 'battery', form: 'connect', contents: undefined };
 const press = { seconds: 2, part: 'pedal', form: 'press', contents: { press: 0.5, over: 1 } };

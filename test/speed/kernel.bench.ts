@@ -6,6 +6,7 @@
 import { afterAll, bench, describe } from 'vitest';
 import { assemble } from '../../sim/bench/assemble.ts';
 import { settleParts } from '../../sim/bench/schema.ts';
+import { allowWideInlining } from '../../sim/kernel/inlining.ts';
 import { Streams } from '../../sim/kernel/random.ts';
 import { record } from '../../sim/trace/record.ts';
 import { signalsRead } from '../../sim/verdict/expectation.ts';
@@ -13,6 +14,8 @@ import { loadScenario } from '../../sim/verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../../sim/verdict/run-scenario.ts';
 import { fusedRun } from './fused.ts';
 import { DRIVE_SECONDS, driveScenario, ramps, SEED } from './two-controllers.ts';
+
+allowWideInlining();
 
 const options = { time: 4000, warmupTime: 1000, warmupIterations: 5, iterations: 10 };
 const rates = new Map<string, number[]>();

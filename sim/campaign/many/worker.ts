@@ -1,4 +1,5 @@
 /** The work of one thread: opens what is asked for, keeps it, and makes runs by their numbers. */
+import { allowWideInlining } from '../../kernel/inlining.ts';
 import type { Craft, CraftRequest } from './craft.ts';
 import { openCraft } from './open.ts';
 
@@ -6,6 +7,8 @@ export interface Job {
   readonly request: CraftRequest;
   readonly indices: readonly number[];
 }
+
+allowWideInlining();
 
 let opened: { readonly key: string; readonly craft: Craft } | undefined;
 
