@@ -90,8 +90,9 @@ export const steps = {
   },
 } as const satisfies Readonly<Record<string, StepForm>>;
 
-/** Longest stretch that the chip runs ahead: long enough to be worth it, short enough to be thrown away. */
+/** Longest stretches that the chip runs ahead: long enough to be worth it, short enough to be thrown away when a pin changes. */
 const SLICE_SECONDS = 2e-3;
+const SLICE_SECONDS_UNDISTURBED = 20e-3;
 /** A program that has not made its pin an output by then is told of: common practice, no source. */
 const PIN_SECONDS = 0.25;
 /** Below this the chip forgets that it was ever on (8161D table 28-4, power-on threshold, falling, typical). */
@@ -128,6 +129,7 @@ function make(host: Host, numbers: Parameters): Live {
     name === undefined ? [] : [{ position: POSITION_WORDS.indexOf(word as 'low'), ...pinOf(name) }],
   );
   const receiver = numbers.pins.receiver === undefined ? undefined : pinOf(numbers.pins.receiver);
+  const sliceSeconds = receiver === undefined && contacts.length === 0 ? SLICE_SECONDS_UNDISTURBED : SLICE_SECONDS;
   const passCode = numbers['control-pass']?.mark === 'conversion' ? DID.converts : DID.written;
 
   const cpuHertz = (): number => state.hertz / state.divider;
@@ -273,7 +275,7 @@ function make(host: Host, numbers: Parameters): Live {
     applyInputs();
     feedText();
     lookAtPin();
-    ahead.run(ahead.core.cycle() + Math.max(1, Math.round(SLICE_SECONDS * cpuHertz())));
+    ahead.run(ahead.core.cycle() + Math.max(1, Math.round(sliceSeconds * cpuHertz())));
     setTimer();
   };
   /** From the present cycle on the CPU clock is another one. */

@@ -170,7 +170,8 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   const chipCore = core;
   const first = chipCore.snapshot();
   const state = flatOf(first);
-  flatten(first, state);
+  const keys = clockKeys(first);
+  flatten(first, keys, state);
 
   const runTo = (cycle: number): void => {
     try {
@@ -224,7 +225,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     },
     run: (cycle) => {
       forget();
-      flatten(chipCore.snapshot(), state);
+      flatten(chipCore.snapshot(), keys, state);
       foundAtStart = found.length;
       runTo(cycle);
       state.end = chipCore.cycle();
@@ -254,8 +255,9 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   };
 }
 
-const clockKeys = (snapshot: CoreSnapshot): (keyof CoreSnapshot['clock'])[] =>
-  Object.keys(snapshot.clock) as (keyof CoreSnapshot['clock'])[];
+type ClockKey = keyof CoreSnapshot['clock'];
+
+const clockKeys = (snapshot: CoreSnapshot): readonly ClockKey[] => Object.keys(snapshot.clock) as ClockKey[];
 
 function flatOf(snapshot: CoreSnapshot): AheadState {
   const bus = snapshot.bus as BusSnapshot;
@@ -272,13 +274,11 @@ function flatOf(snapshot: CoreSnapshot): AheadState {
   };
 }
 
-function flatten(snapshot: CoreSnapshot, state: AheadState): void {
+function flatten(snapshot: CoreSnapshot, keys: readonly ClockKey[], state: AheadState): void {
   const bus = snapshot.bus as BusSnapshot;
   state.memory.set(snapshot.data);
   state.words.set(snapshot.state);
-  clockKeys(snapshot).forEach((key, index) => {
-    state.clock[index] = Number(snapshot.clock[key]);
-  });
+  for (let index = 0; index < keys.length; index += 1) state.clock[index] = Number(snapshot.clock[keys[index]!]);
   state.numbers.set(bus.numbers);
   state.eeprom.set(bus.eeprom);
 }
