@@ -4,8 +4,8 @@ export { type Bench, benchFileSchema, type Loaded, loadBench } from './bench/loa
 export { type PrintOptions, printProblems } from './bench/print.ts';
 export { hasErrors, type Problem, type ProblemCode, type Severity } from './bench/problem.ts';
 export { type DescribedPart, type Pick, settleParts } from './bench/schema.ts';
+export type { Confirmation } from './campaign/tune/confirm.ts';
 export {
-  type Confirmation,
   type Cost,
   type Tuned,
   type TuneOptions,

@@ -1,6 +1,7 @@
 /** A timer setting and its constants as values of the bench file. */
+import type { Quantity } from '../../sim/units/index.ts';
 import type { PwmSetup } from '../pwm-timer-registers.ts';
-import { forwardShare, type ThrottlePath } from './path.ts';
+import { type DescribedPart, forwardShare, type ThrottlePath } from './path.ts';
 import type { Constants } from './standing.ts';
 
 /** Dotted paths of the bench file and their new values, as `with:` takes them. */
@@ -41,3 +42,34 @@ function rangePatches(path: ThrottlePath, { output, reverse }: Constants): [stri
     return [[`board.firmware.ranges.${position}.output`, [low, end], [...range.output]]];
   });
 }
+
+/** These parts with the patch laid on, as if the bench file had said so. */
+export function patchedParts<Part extends DescribedPart>(parts: readonly Part[], patch: Patch): Part[] {
+  return parts.map((part) => {
+    const stem = `${part.path.join('.')}.`;
+    const own = Object.entries(patch).filter(([path]) => path.startsWith(stem));
+    // The patch's sections stand inside the board's, which has values of its own only.
+    if (own.length === 0 || part.kind.kind === 'board') return part;
+    const parameters = own.reduce<unknown>(
+      (node, [path, value]) => withLeaf(node, path.slice(stem.length).split('.'), value, path),
+      part.parameters,
+    );
+    return { ...part, parameters };
+  });
+}
+
+const COUNTS = /\.(top|input|output|dead-band)$/;
+
+function withLeaf(node: unknown, [key, ...rest]: readonly string[], value: unknown, path: string): unknown {
+  const map = node as Readonly<Record<string, unknown>>;
+  if (rest.length > 0) return { ...map, [key!]: withLeaf(map[key!], rest, value, path) };
+  const parsed = !COUNTS.test(path) ? value : Array.isArray(value) ? value.map(countOf) : countOf(value);
+  return { ...map, [key!]: parsed };
+}
+
+const countOf = (value: unknown): Quantity => ({
+  value: Number(value),
+  tolerance: 0,
+  dimension: 'count',
+  text: String(value),
+});

@@ -6,7 +6,6 @@
  * simulation in the two corners of the tolerances that are nearest to failing. It finds what fits the numbers of the
  * bench: a number that is wrong there is wrong here.
  */
-import { resolve } from 'node:path';
 import { topOf } from '../../models/pwm-timer.ts';
 import {
   compareRegister,
@@ -24,15 +23,11 @@ import {
   standingOf,
   type TimerSetting,
 } from '../../models/throttle/standing.ts';
-import { CORNERS, cornerValue } from '../../models/throttle/trial.ts';
 import type { Bench } from '../bench/load-bench.ts';
 import type { DescribedPart } from '../bench/schema.ts';
-import { parseSource } from '../bench/source.ts';
 import { isQuantity, listTolerances } from '../units/index.ts';
-import { scenarioOf } from '../verdict/load-scenario.ts';
-import { runScenario } from '../verdict/run-scenario.ts';
+import { type Confirmation, confirm } from './tune/confirm.ts';
 import { bestConstants } from './tune/constants.ts';
-import { scenarioText } from './tune/scenario-text.ts';
 import { frameSecondsOf, setupsFor } from './tune/setups.ts';
 import { type SideEffect, sideEffectsOf } from './tune/side-effects.ts';
 
@@ -61,12 +56,6 @@ export interface Tuned {
   readonly patch: Patch;
   /** Undefined where it was not tried. */
   readonly confirmation?: Confirmation;
-}
-
-export interface Confirmation {
-  readonly holds: boolean;
-  /** What failed, and in which corner. */
-  readonly failed: readonly string[];
 }
 
 /** What one tolerance costs: the worst margin if it were 0, the constants left as they are. */
@@ -115,7 +104,7 @@ export async function tune(bench: Bench, options: TuneOptions = {}): Promise<Tun
     const isTried = tuned.fits && index < (options.confirmCount ?? 3) && !isInterrupted;
     if (isTried)
       options.progress?.(index, Math.min(ranked.length, options.confirmCount ?? 3), 'trying it by simulation');
-    confirmed.push(isTried ? { ...tuned, confirmation: confirm(bench, path, tuned) } : tuned);
+    confirmed.push(isTried ? { ...tuned, confirmation: confirm(bench, path, tuned.constants, tuned.patch) } : tuned);
     await new Promise((resolve) => setImmediate(resolve));
     isInterrupted ||= options.signal?.aborted === true;
   }
@@ -190,23 +179,6 @@ function standingNow(path: ThrottlePath): { standing: Standing; steps: number } 
   const { input, output, integer, clamp, 'dead-band': deadBand, ranges } = firmware;
   const constants = { input, output, integer, clamp, deadBand, reverse: ranges?.reverse?.output[1] ?? null };
   return { standing: standingOf(path, setting, constants), steps: driveSteps(path, setting, constants) };
-}
-
-/** Tries the setting in both corners of the tolerances, with the scenario that `--write` would write. */
-function confirm(bench: Bench, path: ThrottlePath, { constants, patch }: Tuned): Confirmation {
-  const names = { bench: resolve(bench.file), title: 'trial' };
-  const text = scenarioText(bench.parts, path, constants, patch, names);
-  const { value: scenario, problems } = scenarioOf('trial', parseSource('trial', text));
-  if (scenario === undefined)
-    return { holds: false, failed: problems.map(({ code }) => `the bench refuses it: ${code}`) };
-  const failed = CORNERS.flatMap((corner) => {
-    const pick = (name: string, quantity: Parameters<typeof cornerValue>[3]): number =>
-      cornerValue(path, corner, name, quantity);
-    return runScenario(scenario, { pick, causes: false })
-      .expectations.filter(({ holds }) => !holds)
-      .map(({ text: words }) => `${words} (${corner})`);
-  });
-  return { holds: failed.length === 0, failed };
 }
 
 /** What the worst margin would be without each of the bench's tolerances that bear on it, the greatest gain first. */

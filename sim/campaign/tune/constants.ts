@@ -89,7 +89,7 @@ function withHighEnd(
   return leastSpan(choiceAt, 'full', direction > 0 ? setting.top - 1 - low : low);
 }
 
-/** The least span with which `need` has as much margin as rest; without one, the span that comes nearest. */
+/** The span with the widest margin, about where `need` has as much as rest; without such a one, what comes nearest. */
 function leastSpan(choiceAt: (span: number) => Choice, need: Need, spanMost: number): Choice | undefined {
   if (spanMost < 1) return undefined;
   const isEnough = ({ standing }: Choice): boolean =>
@@ -101,9 +101,11 @@ function leastSpan(choiceAt: (span: number) => Choice, need: Need, spanMost: num
     if (isEnough(choiceAt(middle))) high = middle;
     else low = middle;
   }
-  const found = choiceAt(high);
-  // A step further the line would be always high: the last that gives pulses is as far as this timer goes.
-  return found.standing.hasPulses ? found : high > 1 ? choiceAt(high - 1) : undefined;
+  // Margin at full rises with the span and that at rest may fall, so that the best is here or one short of here. A step
+  // further the line may be always high: then the last that gives pulses is as far as this timer goes.
+  const [before, found] = [high > 1 ? choiceAt(high - 1) : undefined, choiceAt(high)];
+  if (!found.standing.hasPulses) return before;
+  return before !== undefined && before.standing.worst.seconds >= found.standing.worst.seconds ? before : found;
 }
 
 const leastOf = ({ margins }: Standing, need: Need): number =>
