@@ -5,10 +5,11 @@
  * `commander` left outside it takes about 60 ms more of 180 (test/speed/cold-start.bench.ts measures it). Split, so
  * that what only some commands use is read by those alone.
  */
-import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { cpSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { build, type Plugin } from 'esbuild';
+import { assetSources } from './sim/report/assets.ts';
 
 /** Only English messages of the validator are ever shown; its forty other languages are a third of the bundle. */
 const englishOnly: Plugin = {
@@ -51,8 +52,10 @@ const { metafile } = await build({
   define: { 'process.env.NODE_ENV': '"production"' },
   metafile: true,
 });
+// What pages carry inside themselves is read when one is written.
+for (const [name, source] of Object.entries(assetSources())) cpSync(source, join('dist', 'assets', name));
 const outputs = Object.values(metafile.outputs);
-writeFileSync('dist/LICENSES.txt', licencesOf(Object.keys(metafile.inputs)));
+writeFileSync('dist/LICENSES.txt', licencesOf([...Object.keys(metafile.inputs), ...Object.values(assetSources())]));
 const kilobytes = Math.round(outputs.reduce((sum, { bytes }) => sum + bytes, 0) / 1024);
 process.stdout.write(`dist: ${outputs.length} files, ${kilobytes} KiB\n`);
 

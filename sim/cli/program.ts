@@ -53,6 +53,7 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .addOption(
       new Option('-f, --format <format>', 'what is written to standard output').choices(RUN_FORMATS).default('text'),
     )
+    .option('--report <file>', 'write one HTML page with verdicts, causes and plots to FILE')
     .option('--summary <file>', 'write the verdicts to FILE as a Markdown page; appends to $GITHUB_STEP_SUMMARY')
     .option('--watch', 'run again whenever a scenario or a bench is saved; Ctrl-C ends it')
     .option(
@@ -61,7 +62,7 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     )
     .option(
       '--signals <names>',
-      'what --trace writes beside the signals that expectations read: names separated by commas (default: all)',
+      'what --trace writes and --report plots beside the signals that expectations read: names separated by commas, or all',
     )
     .option(
       '--suite <name>',

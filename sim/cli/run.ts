@@ -4,6 +4,7 @@ import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import { settleParts } from '../bench/schema.ts';
 import { suggest } from '../bench/suggest.ts';
 import type { Outcome } from '../report/checks.ts';
+import { signalsBehindBands, signalsToPlot } from '../report/plotted.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
@@ -13,6 +14,7 @@ import { formatNamed } from './run-formats.ts';
 import type { Streams } from './streams.ts';
 import { loadSuiteOn } from './suites.ts';
 import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
+import { TOOL_VERSION } from './version.ts';
 import { appendTo, writeWhole, writtenFileProblems } from './written-files.ts';
 
 export interface RunCommandOptions {
@@ -88,8 +90,14 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
   return ended(outcomes.every((outcome) => outcome.run.holds) ? Exit.holds : Exit.failed);
 }
 
-async function writePages(outcomes: readonly Outcome[], { summary }: RunCommandOptions): Promise<Problem[]> {
+async function writePages(outcomes: readonly Outcome[], options: RunCommandOptions): Promise<Problem[]> {
+  const { summary, report } = options;
   const problems: Problem[] = [];
+  if (report !== undefined) {
+    const { htmlOf } = await import('../report/html.ts');
+    const signals = outcomes.map(({ run }) => reportSignals(options, run.scenario));
+    problems.push(...writeWhole('--report', report, htmlOf(outcomes, { toolVersion: TOOL_VERSION, signals })));
+  }
   if (summary !== undefined) {
     const { summaryOf } = await import('../report/summary.ts');
     const text = summaryOf(outcomes);
@@ -120,22 +128,41 @@ function runOne(scenario: Scenario, record: readonly string[] | 'all'): Outcome 
   }
 }
 
-function recordOf({ signals, trace }: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' {
-  if (trace === undefined) return [];
-  const wanted = signals === undefined ? ['all'] : namesIn(signals);
+function recordOf(options: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' {
+  const { trace, report } = options;
+  const wanted = [
+    ...(trace === undefined ? [] : [chosenSignals(options, scenario) ?? ('all' as const)]),
+    ...(report === undefined ? [] : [reportSignals(options, scenario), signalsBehindBands(scenario)]),
+  ];
+  return wanted.includes('all') ? 'all' : wanted.flat();
+}
+
+/** The signals that `--signals` names, as far as this scenario has them; undefined where it was not given. */
+function chosenSignals({ signals }: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' | undefined {
+  if (signals === undefined) return undefined;
+  const wanted = namesIn(signals);
   if (wanted.includes('all')) return 'all';
   const given = new Set(signalNames(scenario));
   return wanted.filter((name) => given.has(name));
 }
 
-function optionProblems({ trace, signals, summary }: RunCommandOptions, scenarios: readonly Scenario[]): Problem[] {
+function reportSignals(options: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' {
+  return chosenSignals(options, scenario) ?? signalsToPlot(scenario);
+}
+
+function optionProblems(
+  { trace, signals, summary, report }: RunCommandOptions,
+  scenarios: readonly Scenario[],
+): Problem[] {
   const problems = trace === undefined ? [] : traceFileProblems(trace);
+  if (report !== undefined) problems.push(...writtenFileProblems('--report', report, ['.html', '.htm']));
   if (summary !== undefined) problems.push(...writtenFileProblems('--summary', summary));
   if (signals === undefined) return problems;
   const refuse = (says: string, nearest?: string): void => {
     problems.push(problemAt('--signals', 'refused', { path: '', says, ...(nearest === undefined ? {} : { nearest }) }));
   };
-  if (trace === undefined) refuse('it says what --trace writes; give --trace FILE as well');
+  if (trace === undefined && report === undefined)
+    refuse('it says what --trace and --report show; give one of them as well');
   if (namesIn(signals).length === 0) refuse('it names no signal');
   // Benches differ in their parts: a name must be known to one of them at least.
   const known = new Set(scenarios.flatMap(signalNames));

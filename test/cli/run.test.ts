@@ -169,7 +169,7 @@ describe('run: --trace', () => {
       'there is no signal zzz; jackstand check --signals lists them',
     ],
     [['--trace', 'x.csv', '--signals', ' , '], 'it names no signal'],
-    [['--signals', 'left.pulse'], 'it says what --trace writes; give --trace FILE as well'],
+    [['--signals', 'left.pulse'], 'it says what --trace and --report show; give one of them as well'],
   ])('%j is refused', async (args, says) => {
     const { status, out, err } = await call(['run', scenario, ...args]);
     expect({ status, out }).toEqual({ status: 2, out: '' });
