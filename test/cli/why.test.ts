@@ -35,12 +35,12 @@ describe('why: text', () => {
     expect(out).toContain('from a tenth of it to ten times it');
   });
   test('a pass: how far the values are from breaking it', async () => {
-    const { out, status } = await run(
+    const { out, status } = await run([
       'why',
       'scenarios/orchard-cart/cold-start.yaml',
       '--only',
       'controllers.*.arming.window',
-    );
+    ]);
     expect(status).toBe(0);
     expect(out).toContain('How far each value is from breaking it');
     expect(out).toMatch(/arming\.window \(left, right together\) +\+\/- 20 us -> \+\/- 3\.\d+ us +-8\d\.\d %/);
