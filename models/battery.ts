@@ -294,7 +294,6 @@ function make(host: Host, numbers: Parameters): Live {
     missingVolts: 0,
     timesOhms: 1,
     contactOhms: 0,
-    overSeconds: 0,
     amount: 0,
   };
   const { values, out } = host;
@@ -332,7 +331,6 @@ function make(host: Host, numbers: Parameters): Live {
     dx,
     books,
     bookRates,
-    elapsed,
     state: base,
     book,
   } = host.flow({
@@ -360,15 +358,16 @@ function make(host: Host, numbers: Parameters): Live {
       bookRates[book] = amps * values[voltageOut]!;
     },
     settle: () => {
-      const elapsedSeconds = elapsed[0]!;
       if (protection === undefined || !state.isClosed) return false;
-      const isOver = values[currentOut]! > protection['over-current'];
-      state.overSeconds = isOver ? state.overSeconds + elapsedSeconds : 0;
-      if (
-        (isOver && state.overSeconds >= protection.after) ||
-        values[voltageOut]! < cells * protection['under-voltage']
-      )
+      if (values[voltageOut]! < cells * protection['under-voltage']) {
         host.wake(trip, host.now[0]!);
+        return false;
+      }
+      const isOver = values[currentOut]! > protection['over-current'];
+      if (isOver !== host.isAwake(trip)) {
+        if (isOver) host.wake(trip, host.now[0]! + protection.after);
+        else host.sleep(trip);
+      }
       return false;
     },
   });
@@ -376,7 +375,7 @@ function make(host: Host, numbers: Parameters): Live {
     // The states may have run ahead to the end of a step.
     host.refresh();
     state.isClosed = isClosed;
-    state.overSeconds = 0;
+    host.sleep(trip);
     host.disturb();
     host.emit(voltageOut, terminalVolts());
   };

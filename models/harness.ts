@@ -114,6 +114,7 @@ function make(host: Host, numbers: Parameters): Live {
     looseOhms: 0,
     celsius: main.temperature,
     share: 0,
+    amps: 0,
     amount: 0,
   };
   const { values, out } = host;
@@ -154,8 +155,12 @@ function make(host: Host, numbers: Parameters): Live {
     },
     settle: () => {
       const elapsedSeconds = elapsed[0]!;
-      if (main.fuse === undefined || state.isBlown || elapsedSeconds === 0) return false;
-      state.share = melted(state.share, values[currentOut]!, main.fuse, main['fuse-type'], elapsedSeconds);
+      if (main.fuse === undefined || state.isBlown) return false;
+      // The current of the stretch's start: at its end something may just have changed.
+      const amps = state.amps;
+      state.amps = values[currentOut]!;
+      if (elapsedSeconds === 0) return false;
+      state.share = melted(state.share, amps, main.fuse, main['fuse-type'], elapsedSeconds);
       host.note(meltedOut, state.share);
       if (state.share >= 1) host.wake(melt, host.now[0]!);
       return false;

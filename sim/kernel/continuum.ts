@@ -317,7 +317,7 @@ export class Continuum {
   }
 
   private reportBlowUp(): never {
-    const index = this.xB.findIndex((value) => !Number.isFinite(value));
+    const index = this.xB.findIndex((value, at) => !Number.isFinite(value) || !Number.isFinite(this.kB[at]));
     const member = [...this.members].reverse().find(({ base }) => base <= Math.max(index, 0));
     throw new NumericalBlowUp(
       member?.part ?? 'the bench',
