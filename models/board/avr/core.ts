@@ -74,7 +74,7 @@ type Clock = Float64Array;
 /** A core with `image` in its flash, at the instant of its first reset. */
 export function createCore({ chip, image, bus, leaps = true, engine: kind }: CoreOptions): Core {
   const program = decode(chip, image.flash, image.given, SPARE_WORDS);
-  const loops = leaps ? patchLoops(program) : noLoops(program);
+  const loops = leaps ? patchLoops(program) : noLoops();
   const machine = createMachine(chip, program, kind?.createBuffer() ?? new ArrayBuffer(MEMORY_BYTES));
   const interpreter: Engine = () => interpret(machine, loops);
   const engine = kind?.start(machine, image, interpreter) ?? interpreter;

@@ -10,7 +10,7 @@
  * Flags as in machine.ts: unmasked. Source of their formulas and of the cycles: AVR Instruction Set Manual,
  * Atmel-0856L, for parts with a 16-bit program counter.
  */
-import { type Loops, leapCount } from './loops.ts';
+import { homeOf, type Loops, leapCount } from './loops.ts';
 import { AT, type Machine } from './machine.ts';
 
 /**
@@ -388,7 +388,7 @@ export function interpret(machine: Machine, loops: Loops): 0 | 1 {
         break loop;
     }
   }
-  state[AT.pc] = pc >= words ? loops.homeOf(pc) : pc;
+  state[AT.pc] = pc >= words ? homeOf(loops, words, pc) : pc;
   state[AT.sp] = sp;
   state[AT.c] = c;
   state[AT.z] = z;

@@ -21,8 +21,8 @@ export interface Loops {
   /** Bytes of the counter, and their registers from the lowest byte up, one in each byte of the word. */
   readonly countBytes: Uint8Array;
   readonly countRegisters: Int32Array;
-  /** The address in flash for a program counter beyond it. */
-  homeOf(pc: number): number;
+  /** Addresses of the heads that are moved aside, in the order of their places. */
+  readonly heads: Int32Array;
 }
 
 /** Words of a moved loop head: the head itself and the three words that it may go on to. */
@@ -54,7 +54,6 @@ export function patchLoops(program: Program): Loops {
     idle.push(head.cycles);
     heads.push(head.pc);
   }
-  const spare = program.words + WRAP_WORDS;
   return {
     idleCycles: Int32Array.from(idle),
     countCycles: Int32Array.from(counts, (one) => one.cycles),
@@ -62,20 +61,28 @@ export function patchLoops(program: Program): Loops {
     countRegisters: Int32Array.from(counts, (one) =>
       one.registers.reduce((word, register, index) => word | (register << (8 * index)), 0),
     ),
-    homeOf: (pc) =>
-      pc < spare ? pc - program.words : heads[Math.floor((pc - spare) / MOVED_WORDS)]! + ((pc - spare) % MOVED_WORDS),
+    heads: Int32Array.from(heads),
   };
 }
 
 /** The loops of a program that is run as it stands. */
-export function noLoops(program: Program): Loops {
+export function noLoops(): Loops {
   return {
     idleCycles: new Int32Array(0),
     countCycles: new Int32Array(0),
     countBytes: new Uint8Array(0),
     countRegisters: new Int32Array(0),
-    homeOf: (pc) => pc - program.words,
+    heads: new Int32Array(0),
   };
+}
+
+/**
+ * The address in flash for a program counter beyond its `words`. A function of the module, not of each program: code that
+ * the host compiled for one program's function would be thrown away, and made again, with every pass of another's.
+ */
+export function homeOf({ heads }: Loops, words: number, pc: number): number {
+  const moved = pc - words - WRAP_WORDS;
+  return moved < 0 ? pc - words : heads[Math.floor(moved / MOVED_WORDS)]! + (moved % MOVED_WORDS);
 }
 
 /** Leaps over the passes of counting loop `index` that fit into `left` with one to spare. Returns their cycles. */

@@ -67,7 +67,7 @@ function startEngine(machine: Machine, program: Program, interpretRest: Engine):
   const memory = memories.get(machine.data.buffer as ArrayBuffer)!;
   const table = new Int32Array(memory.buffer, ENTRY_BASE, program.words);
   const neededTable = new Int32Array(memory.buffer, NEEDED_BASE, program.words);
-  const loops = noLoops(program);
+  const loops = noLoops();
   const key = createHash('sha256').update(chip.name).update(program.flash).digest('hex');
   let translation = translationOf(key, chip, program, new Set(rootsOf(chip, program)));
   const roots = new Set(translation.roots);

@@ -24,7 +24,7 @@ export function benchOf(words: readonly number[], chipName: ChipName = 'atmega32
   const flash = flashOf(words, chip.flashBytes);
   const program = decode(chip, flash, new Uint8Array(flash.length).fill(1));
   const machine = createMachine(chip, program, new ArrayBuffer(MEMORY_BYTES));
-  const loops = noLoops(program);
+  const loops = noLoops();
   const { state } = machine;
   state[AT.lowest] = chip.sramStart;
   return {
