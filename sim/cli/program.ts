@@ -132,6 +132,25 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
   addCampaignCommands(program, streams, done);
 
   program
+    .command('charts')
+    .description('draw the statechart of each part of a bench; of scenarios, with how often each transition was taken')
+    .argument('<paths...>', 'bench or scenario files, folders or glob patterns')
+    .addOption(
+      new Option('-f, --format <format>', 'mermaid (in a Markdown page) or scxml (the W3C standard)')
+        .choices(['mermaid', 'scxml'])
+        .default('mermaid'),
+    )
+    .option('--part <name>', 'only the chart of this part')
+    .addHelpText(
+      'after',
+      '\nExamples:\n  jackstand charts scenarios/orchard-cart > charts.md\n  jackstand charts bench.yaml --part left --format scxml > left.scxml',
+    )
+    .action(async (paths: string[], options: Record<string, string>) => {
+      const { charts } = await import('./charts.ts');
+      done(await charts(paths, options, streams));
+    });
+
+  program
     .command('schema')
     .description('print a JSON Schema, for editors and for programs')
     .addArgument(program.createArgument('<of>', 'which one').choices(['bench', 'scenario', 'result']))

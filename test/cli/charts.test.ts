@@ -1,0 +1,80 @@
+/** `jackstand charts`: drawings and SCXML hold what the charts hold. */
+import { spawnSync } from 'node:child_process';
+import { describe, expect, test } from 'vitest';
+import { partKinds } from '../../models/index.ts';
+import { mermaidOf } from '../../sim/chart/mermaid.ts';
+import { scxmlOf } from '../../sim/chart/scxml.ts';
+import { tableOf } from '../../sim/chart/table.ts';
+import { call, shipped } from '../cli/capture.ts';
+
+const machines = [...new Map(partKinds.map(({ chart }) => [chart, chart])).values()];
+const hasXmllint = spawnSync('xmllint', ['--version']).error === undefined;
+
+/** The full names of states that have none in them, as another reader of XML sees them. */
+function leavesBy(xpathText: string): string[] {
+  const { stdout, stderr, status } = spawnSync(
+    'xmllint',
+    ['--xpath', '//*[local-name()="state"][not(*[local-name()="state"])]/@id', '-'],
+    {
+      input: xpathText,
+      encoding: 'utf8',
+    },
+  );
+  expect({ stderr, status }).toEqual({ stderr: '', status: 0 });
+  return [...stdout.matchAll(/id="([^"]*)"/g)].map(([, id]) => id!);
+}
+
+describe.runIf(hasXmllint)('charts: SCXML', () => {
+  test.each(machines.map((machine) => [machine.id, machine] as const))(
+    '%s: well-formed, with the leaves of its chart',
+    (_, machine) => {
+      expect(leavesBy(scxmlOf(machine))).toEqual([...tableOf(machine).leaves]);
+    },
+  );
+
+  test.each(machines.map((machine) => [machine.id, machine] as const))('%s: every target is a state', (_, machine) => {
+    const text = scxmlOf(machine);
+    const states = new Set([...text.matchAll(/<state id="([^"]*)"/g)].map(([, id]) => id));
+    // `event` is a list separated by blanks (SCXML 3.12.1), and a document's root has no transitions.
+    expect(text).not.toMatch(/event="[^"]*\s/);
+    expect(tableOf(machine).transitions.filter(({ from }) => from === '')).toEqual([]);
+    expect(text.match(/<transition/g) ?? []).toHaveLength(tableOf(machine).transitions.length);
+    for (const [, target] of text.matchAll(/(?:target|initial)="([^"]*)"/g)) expect(states).toContain(target);
+  });
+});
+
+describe('charts: Mermaid', () => {
+  test.each(machines.map((machine) => [machine.id, machine] as const))(
+    '%s: each leaf once, each move an arrow',
+    (_, machine) => {
+      const text = mermaidOf(machine);
+      const { leaves, transitions } = tableOf(machine);
+      const ids = [...text.matchAll(/ as (\w+)$/gm)].map(([, id]) => id);
+      expect(ids).toHaveLength(leaves.length);
+      expect(new Set(ids).size).toBe(leaves.length);
+      const moves = transitions.filter(({ from, to }) => to !== undefined && from !== '');
+      expect(text.match(/^ {2}s_\w+ --> s_\w+ : ./gm) ?? []).toHaveLength(moves.length);
+    },
+  );
+});
+
+describe('charts: command', () => {
+  test('of scenarios, it says what was taken: the cold start arms both controllers', async () => {
+    const { status, out, err } = await call(['charts', `${shipped}/cold-start.yaml`, '--part', 'left']);
+    expect({ status, err }).toEqual({ status: 0, err: '' });
+    expect(out).toMatch(
+      /^## left, right\n\n\d+ of \d+ transitions taken in 1 scenario\.\n\n```mermaid\nstateDiagram-v2\n/,
+    );
+    expect(out).toMatch(/--> s_armed_neutral : .*\(2x\)/);
+    expect(out).toContain('class s_armed_driving reached');
+    expect(out).toContain('class s_cut_off missed');
+  });
+
+  test('SCXML of several charts is refused, and a part that is not there', async () => {
+    const several = await call(['charts', `${shipped}/bench.yaml`, '--format', 'scxml']);
+    expect({ status: several.status, out: several.out }).toEqual({ status: 2, out: '' });
+    const { status, err } = await call(['charts', `${shipped}/bench.yaml`, '--part', 'lft']);
+    expect(status).toBe(2);
+    expect(err).toContain('left');
+  });
+});
