@@ -157,12 +157,14 @@ function make(host: Host, numbers: Parameters): Live {
       const elapsedSeconds = elapsed[0]!;
       if (main.fuse === undefined || state.isBlown) return false;
       // The current of the stretch's start: at its end something may just have changed.
-      const amps = state.amps;
+      if (elapsedSeconds > 0) {
+        state.share = Math.min(1, melted(state.share, state.amps, main.fuse, main['fuse-type'], elapsedSeconds));
+        host.note(meltedOut, state.share);
+      }
       state.amps = values[currentOut]!;
-      if (elapsedSeconds === 0) return false;
-      state.share = melted(state.share, amps, main.fuse, main['fuse-type'], elapsedSeconds);
-      host.note(meltedOut, state.share);
-      if (state.share >= 1) host.wake(melt, host.now[0]!);
+      const leftSeconds = (1 - state.share) * meltSeconds(Math.abs(state.amps), main.fuse, main['fuse-type']);
+      if (leftSeconds < SOON_SECONDS) host.wake(melt, host.now[0]! + leftSeconds);
+      else if (host.isAwake(melt)) host.sleep(melt);
       return false;
     },
   });
@@ -237,6 +239,9 @@ const tellFuse: Explain = ({ name, parameters: raw, value, read, word }) => {
     next: `${name}.current`,
   };
 };
+
+/** A fuse that opens within this time is waited for by a timer; steps of the continuous states are shorter. */
+const SOON_SECONDS = 1;
 
 const tellVoltage: Explain = ({ name, read, word }) => {
   const mode = word(`${name}.mode`, read(`${name}.mode`));

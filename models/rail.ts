@@ -261,6 +261,7 @@ function make(host: Host, numbers: Parameters): Live {
     isHot: false,
     celsius: thermal.ambient,
     targetVolts: 0,
+    supplyVolts: 0,
     amount: 0,
     firstShare: 1,
     /** What the chart was last told of. */
@@ -291,9 +292,11 @@ function make(host: Host, numbers: Parameters): Live {
   const isDropping = (): boolean => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01;
   const isLimiting = (): boolean => amps() > numbers.limit * (second === undefined ? 1 : 2);
   const look = (elapsedSeconds: number): void => {
+    // It has fallen through the stretch only if it was above its target at the stretch's start.
+    const fallSeconds = state.volts > state.targetVolts ? elapsedSeconds : 0;
     state.targetVolts = target();
     const fallenVolts =
-      state.isShorted || numbers.capacitance === 0 ? 0 : state.volts - (amps() / numbers.capacitance) * elapsedSeconds;
+      state.isShorted || numbers.capacitance === 0 ? 0 : state.volts - (amps() / numbers.capacitance) * fallSeconds;
     state.volts = Math.max(state.targetVolts, fallenVolts, 0);
     if (Math.abs(state.volts - values[voltageOut]!) > NOTICED_VOLTS || (state.volts === 0 && values[voltageOut]! > 0))
       host.emit(voltageOut, state.volts);
@@ -307,10 +310,9 @@ function make(host: Host, numbers: Parameters): Live {
   const { books, bookRates, book, elapsed } = host.flow({
     states: [],
     bookCount: 1,
-    // What a switching regulator takes follows the supply of the step's start: it changes too slowly to be iterated.
-    loops: supplyIn < 0 ? [] : [supplyIn],
     draw: () => {
-      const supplyVolts = values[supplyIn]!;
+      // What a switching regulator takes follows the supply of the step's start: it changes too slowly to be iterated.
+      const { supplyVolts } = state;
       const isFed = supplyVolts > numbers.dropout && !state.isHot;
       const outAmps = isFed ? Math.min(amps(), numbers.limit) : 0;
       const taken = !isFed
@@ -334,6 +336,7 @@ function make(host: Host, numbers: Parameters): Live {
     },
     settle: () => {
       const elapsedSeconds = elapsed[0]!;
+      state.supplyVolts = values[supplyIn]!;
       if (elapsedSeconds > 0) heat(elapsedSeconds);
       look(elapsedSeconds);
       return false;

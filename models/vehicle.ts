@@ -100,6 +100,21 @@ export function gradeAt(profile: readonly (readonly [number, number])[], distanc
   return found;
 }
 
+/** How far beyond the nearest edge of a profile a way from one distance to another has gone; 0 if it met none. */
+export function passedMetres(
+  profile: readonly (readonly [number, number])[],
+  fromMetres: number,
+  toMetres: number,
+): number {
+  let passed = 0;
+  for (let index = 0; index < profile.length; index += 1) {
+    const edge = profile[index]![0];
+    if (fromMetres < edge && toMetres > edge) passed = Math.max(passed, toMetres - edge);
+    else if (fromMetres > edge && toMetres < edge) passed = Math.max(passed, edge - toMetres);
+  }
+  return passed;
+}
+
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 export const steps = {
@@ -114,6 +129,9 @@ export const steps = {
   },
 } as const satisfies Readonly<Record<string, StepForm>>;
 
+/** A step may pass the edge of a slope by so much. */
+const EDGE_METRES = 0.005;
+
 /** Slower than this a vehicle whose drives cannot move it stands. */
 const STANDING_METRES_PER_SECOND = 1e-4;
 
@@ -123,6 +141,7 @@ function make(host: Host, numbers: Parameters): Live {
     grade: numbers.grade,
     isLifted: numbers.on === 'stands',
     lastSpeed: 0,
+    lastMetres: 0,
     drovenMetres: 0,
     hasProfile: numbers.profile !== undefined,
     shownSign: 0,
@@ -181,7 +200,13 @@ function make(host: Host, numbers: Parameters): Live {
         Math.abs(speed) * (rollingNewtons(state.mass, rolling, state.grade) + dragNewtons(drag, speed)) +
         speed * gradeNewtons(state.mass, state.grade);
     },
+    excess: () => {
+      if (profile === undefined || !state.hasProfile) return 0;
+      const passed = passedMetres(profile, state.lastMetres, x[base + 1]!);
+      return passed / EDGE_METRES;
+    },
     settle: () => {
+      state.lastMetres = x[base + 1]!;
       const speed = x[base]!;
       let hasJumped = false;
       const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_METRES_PER_SECOND);
