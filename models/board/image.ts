@@ -270,7 +270,7 @@ function make(host: Host, numbers: Parameters): Live {
   const goOn = (count: number): void => {
     const stop = ahead.bus.waitsFor();
     if (stop === 'clock') rebase();
-    ahead.pass(stop, count, tell);
+    ahead.pass(stop, count, state.dueCycle, tell);
     ahead.hang(host.in.program! >= 0 && values[host.in.program!]! === HUNG);
     applyInputs();
     feedText();
@@ -317,6 +317,7 @@ function make(host: Host, numbers: Parameters): Live {
   const begin = (): void => {
     state.baseTick = Math.ceil(now[0]! * state.hertz - 1e-6);
     state.baseCycle = ahead.core.cycle();
+    state.dueCycle = state.baseCycle;
     state.startedSeconds = now[0]!;
     state.isAwaiting = false;
     state.passSeconds = -1;

@@ -6,6 +6,8 @@
  *
  * The state at the start of the slice is kept in flat arrays, which is all that a snapshot of the bench needs.
  */
+
+import { assert } from '../../../sim/kernel/assert.ts';
 import type { Chip } from '../avr/chips.ts';
 import { type Core, type CoreSnapshot, createCore } from '../avr/core.ts';
 import type { FindingKind } from '../avr/finding.ts';
@@ -74,8 +76,8 @@ export interface Ahead {
   nextCycle(): number;
   /** Publishes what was done up to a cycle, in order. */
   publish(cycle: number, tell: Tell): void;
-  /** Takes a reset that was asked for, or lets the event pass for which the chip waits (a result with its count); all at the present cycle. */
-  pass(stop: Stop | undefined, count: number, tell: Tell): void;
+  /** Takes a reset that was asked for, or lets the event pass for which the chip waits (a result with its count), and publishes what that did up to `cycle`. */
+  pass(stop: Stop | undefined, count: number, cycle: number, tell: Tell): void;
   /** Starts a slice at the present cycle and runs it to its end: `cycle`, or earlier where the chip must wait. */
   run(cycle: number): void;
   /** Ends the slice at `cycle`, or just after it where an instruction stands across it. */
@@ -98,6 +100,9 @@ export interface AheadState {
   end: number;
   /** How many of the things done in the slice have been published. */
   published: number;
+  /** Done before the start of the slice, by events that an instruction stood across, and not yet published. */
+  readonly kept: Float64Array;
+  keptCount: number;
   isHung: number;
   /** The interrupt flag that a program that stands still goes on with. */
   flagBefore: number;
@@ -105,6 +110,7 @@ export interface AheadState {
 
 /** More than this is no longer read by anybody. */
 const FOUND_MOST = 100;
+const KEPT_MOST = 64;
 
 export function createAhead({ chip, image, settings, pin, channel, world }: AheadOptions): Ahead {
   // What was done in the slice: cycle, code and value, in the order of the cycles.
@@ -126,7 +132,9 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     values.splice(at, 0, value);
   };
   const find = (code: Found['code'], pc: number, address: number, says: string, cycle: number): void => {
-    if (found.length >= FOUND_MOST || found.some((one) => one.code === code && one.pc === pc)) return;
+    // Where the program has left its image it passes one word after the other: the first one says it all.
+    const isTold = found.some((one) => one.code === code && (one.pc === pc || code === 'outside-image'));
+    if (isTold || found.length >= FOUND_MOST) return;
     found.push({ code, pc, address, says, cycle });
     did(DID.found, found.length - 1, cycle);
   };
@@ -170,8 +178,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   const chipCore = core;
   const first = chipCore.snapshot();
   const state = flatOf(first);
-  const keys = clockKeys(first);
-  flatten(first, keys, state);
+  flatten(first, state);
 
   const runTo = (cycle: number): void => {
     try {
@@ -191,6 +198,26 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     values.length = 0;
     state.published = 0;
   };
+  /** Leaves only what has not been published, and keeps it with the slice that begins. */
+  const keepRest = (): void => {
+    const { published } = state;
+    const count = cycles.length - published;
+    assert(count <= KEPT_MOST, 'more done at one instant than is kept', { count });
+    state.keptCount = count;
+    for (let index = 0; index < count; index += 1) {
+      state.kept[3 * index] = cycles[published + index]!;
+      state.kept[3 * index + 1] = codes[published + index]!;
+      state.kept[3 * index + 2] = values[published + index]!;
+    }
+    takeKept();
+  };
+  const takeKept = (): void => {
+    forget();
+    for (let index = 0; index < state.keptCount; index += 1)
+      did(state.kept[3 * index + 1]!, state.kept[3 * index + 2]!, state.kept[3 * index]!);
+  };
+  /** The chip may have come to its end an instruction after the event that it waits with. */
+  const endNow = (): number => (bus.waitsFor() === undefined ? chipCore.cycle() : bus.waitsSince());
   const publish = (cycle: number, tell: Tell): void => {
     while (state.published < cycles.length && cycles[state.published]! <= cycle) {
       const at = state.published;
@@ -199,10 +226,10 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     }
   };
   const back = (): void => {
-    chipCore.restore(unflat(state, first));
+    chipCore.restore(unflat(state));
     // What was published stays so: the same will be done again up to there.
     const { published } = state;
-    forget();
+    takeKept();
     state.published = published;
     found.length = Math.min(found.length, foundAtStart);
     coreFindings = 0;
@@ -215,26 +242,25 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     found,
     nextCycle: () => Math.min(cycles[state.published] ?? Number.POSITIVE_INFINITY, state.end),
     publish,
-    pass: (stop, count, tell) => {
-      forget();
+    pass: (stop, count, cycle, tell) => {
       ready = stop;
       readyCount = count;
       runTo(chipCore.cycle());
       ready = undefined;
-      publish(Number.POSITIVE_INFINITY, tell);
+      publish(cycle, tell);
     },
     run: (cycle) => {
-      forget();
-      flatten(chipCore.snapshot(), keys, state);
+      keepRest();
+      flatten(chipCore.snapshot(), state);
       foundAtStart = found.length;
       runTo(cycle);
-      state.end = chipCore.cycle();
+      state.end = endNow();
     },
     cut: (cycle) => {
       if (state.end <= cycle) return;
       back();
       runTo(cycle);
-      state.end = chipCore.cycle();
+      state.end = endNow();
     },
     hang: (isHung) => {
       if (isHung === (state.isHung === 1)) return;
@@ -255,47 +281,33 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   };
 }
 
-type ClockKey = keyof CoreSnapshot['clock'];
-
-const clockKeys = (snapshot: CoreSnapshot): readonly ClockKey[] => Object.keys(snapshot.clock) as ClockKey[];
-
 function flatOf(snapshot: CoreSnapshot): AheadState {
   const bus = snapshot.bus as BusSnapshot;
   return {
     memory: new Uint8Array(snapshot.data.length),
     words: new Int32Array(snapshot.state.length),
-    clock: new Float64Array(clockKeys(snapshot).length),
+    clock: new Float64Array(snapshot.clock.length),
     numbers: new Float64Array(bus.numbers.length),
     eeprom: new Uint8Array(bus.eeprom.length),
     end: 0,
     published: 0,
+    kept: new Float64Array(3 * KEPT_MOST),
+    keptCount: 0,
     isHung: 0,
     flagBefore: 0,
   };
 }
 
-function flatten(snapshot: CoreSnapshot, keys: readonly ClockKey[], state: AheadState): void {
+function flatten(snapshot: CoreSnapshot, state: AheadState): void {
   const bus = snapshot.bus as BusSnapshot;
   state.memory.set(snapshot.data);
   state.words.set(snapshot.state);
-  for (let index = 0; index < keys.length; index += 1) state.clock[index] = Number(snapshot.clock[keys[index]!]);
+  state.clock.set(snapshot.clock);
   state.numbers.set(bus.numbers);
   state.eeprom.set(bus.eeprom);
 }
 
-/** A snapshot of the core again; `like` says which of its numbers are truth values. Findings are found anew. */
-function unflat(state: AheadState, like: CoreSnapshot): CoreSnapshot {
-  const clock = Object.fromEntries(
-    clockKeys(like).map((key, index) => [
-      key,
-      typeof like.clock[key] === 'boolean' ? state.clock[index] !== 0 : state.clock[index],
-    ]),
-  ) as unknown as CoreSnapshot['clock'];
-  return {
-    data: state.memory,
-    state: state.words,
-    clock,
-    findings: [],
-    bus: { numbers: state.numbers, eeprom: state.eeprom } satisfies BusSnapshot,
-  };
+/** A snapshot of the core again. Findings are found anew. */
+function unflat({ memory, words, clock, numbers, eeprom }: AheadState): CoreSnapshot {
+  return { data: memory, state: words, clock, findings: [], bus: { numbers, eeprom } satisfies BusSnapshot };
 }

@@ -12,9 +12,15 @@ export function placesIn(image: Image): PlaceOf {
   return (address) => {
     const at = `0x${address.toString(16).padStart(4, '0')}`;
     const inside = lastAtOrBefore(functions, address);
-    const isIn = inside !== undefined && (inside.bytes === 0 || address < inside.address + inside.bytes);
+    const isIn =
+      inside !== undefined &&
+      image.given[address] === 1 &&
+      (inside.bytes === 0 || address < inside.address + inside.bytes);
     const row: LineRow | undefined = lastAtOrBefore(lines, address);
-    const line = row === undefined || row.ends ? '' : ` (${row.file.split(/[\\/]/).at(-1)}:${row.line})`;
+    const line =
+      row === undefined || row.ends || image.given[address] !== 1
+        ? ''
+        : ` (${row.file.split(/[\\/]/).at(-1)}:${row.line})`;
     return isIn ? `${inside.name} at ${at}${line}` : `${at}${line}`;
   };
 }

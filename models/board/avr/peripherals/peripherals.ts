@@ -48,8 +48,9 @@ export interface Peripherals extends Bus {
   readonly eeprom: Eeprom;
   /** Divider from the oscillator to the CPU clock. */
   divider(): number;
-  /** What the chip waits for, if it does. */
+  /** What the chip waits for, if it does, and since which cycle: the core may stand a little later, after an instruction. */
   waitsFor(): Stop | undefined;
+  waitsSince(): number;
   /** Resets the chip; the causes of earlier resets stay until the program clears them, but for a power-on. */
   resetBy(cause: keyof typeof RESET_CAUSE): void;
   snapshot(): BusSnapshot;
@@ -107,6 +108,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
   };
   let isInEvent = false;
   let waiting: Stop | undefined;
+  let waitingSince = 0;
 
   const around: Around = {
     port: undefined as unknown as CorePort,
@@ -244,6 +246,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     eeprom,
     divider: () => 2 ** state.clockBits,
     waitsFor: () => waiting,
+    waitsSince: () => waitingSince,
     resetBy: (cause) => {
       state.nextCause = RESET_CAUSE[cause];
       around.port.reset();
@@ -299,6 +302,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
         const stop = stopOf(next);
         if (stop !== undefined && !outside.isReady(stop)) {
           waiting = stop;
+          waitingSince = dues[next]!;
           isInEvent = false;
           around.port.wakeAt(cycle);
           throw WAIT;
