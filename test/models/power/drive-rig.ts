@@ -3,6 +3,7 @@ import { battery } from '../../../models/battery.ts';
 import { controller } from '../../../models/controller/controller.ts';
 import { harness } from '../../../models/harness.ts';
 import { motor } from '../../../models/motor.ts';
+import { rail } from '../../../models/rail.ts';
 import { vehicle } from '../../../models/vehicle.ts';
 import { type Doing, type RigParts, type RigRun, rig, train } from '../rig.ts';
 
@@ -22,6 +23,7 @@ export interface Sections {
   /** Leave out a motor, for a controller that only stands by. */
   readonly hasMotor?: boolean;
   readonly isTwin?: boolean;
+  readonly rail?: object;
 }
 
 /** Powered at 0 s, armed before 0.5 s; then the course is driven. */
@@ -44,6 +46,7 @@ export function driveRig(sections: Sections, course: Course, seconds: number, sc
     [name]: own,
     ...(sections.hasMotor === false ? {} : { [`motors.${name}`]: driven }),
     ...(sections.isTwin === true ? { right: own, 'motors.right': driven } : {}),
+    ...(sections.rail === undefined ? {} : { rail: [rail, sections.rail] as const }),
     ...(sections.vehicle === undefined ? {} : { vehicle: [vehicle, sections.vehicle] as const }),
   };
   return rig(
