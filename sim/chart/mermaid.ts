@@ -3,10 +3,10 @@
  * that were reached are shaded and each transition says how often it was taken.
  */
 import type { AnyStateMachine } from 'xstate';
-import { type OutlinedState, type OutlinedTransition, outlineOf } from './outline.ts';
+import { type OutlinedState, type OutlinedTransition, wrappedOutlineOf } from './outline.ts';
 
 export function mermaidOf(machine: AnyStateMachine, taken?: ArrayLike<number>): string {
-  const root = outlineOf(machine);
+  const root = wrappedOutlineOf(machine);
   const arrows = arrowLines(root, taken);
   const lines = ['stateDiagram-v2', ...stateLines(root, 1), ...arrows];
   if (taken !== undefined) {
@@ -33,8 +33,8 @@ function stateLines(state: OutlinedState, depth: number): string[] {
 function arrowLines(state: OutlinedState, taken?: ArrayLike<number>): string[] {
   return [
     ...state.transitions.flatMap((transition) => {
-      // One without a target moves nowhere, and one of the machine itself starts at no state that could be drawn.
-      if (transition.target === undefined || state.name === '') return [];
+      // One without a target moves nowhere.
+      if (transition.target === undefined) return [];
       return [`  ${idOf(state.name)} --> ${idOf(transition.target)} : ${labelOf(transition, taken)}`];
     }),
     ...state.states.flatMap((child) => arrowLines(child, taken)),

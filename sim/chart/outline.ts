@@ -62,6 +62,14 @@ export function outlineOf(machine: AnyStateMachine): OutlinedState {
   return outline(machine.root);
 }
 
+/** The same, with what the machine can do in every state put on one state around all: drawings have no transitions of the whole. */
+export function wrappedOutlineOf(machine: AnyStateMachine): OutlinedState {
+  const root = outlineOf(machine);
+  if (root.transitions.length === 0) return root;
+  const whole = root.states.some(({ name }) => name === 'whole') ? 'whole-chart' : 'whole';
+  return { name: '', initial: whole, states: [{ ...root, name: whole }], entry: [], exit: [], transitions: [] };
+}
+
 /** By name; XState's own, which start and stop timers, are left out, as the delayed transitions say the same. */
 function actionNames(actions: readonly unknown[]): string[] {
   return actions.flatMap((action) => {

@@ -5,10 +5,10 @@
  * that whoever runs the chart has to give. A delayed transition is a `send` on entry that leaving cancels.
  */
 import type { AnyStateMachine } from 'xstate';
-import { type OutlinedState, type OutlinedTransition, outlineOf } from './outline.ts';
+import { type OutlinedState, type OutlinedTransition, wrappedOutlineOf } from './outline.ts';
 
 export function scxmlOf(machine: AnyStateMachine, taken?: ArrayLike<number>): string {
-  const root = outlineOf(machine);
+  const root = wrappedOutlineOf(machine);
   const body = contents(root, taken, 1);
   return (
     '<?xml version="1.0" encoding="UTF-8"?>\n' +
@@ -32,10 +32,10 @@ function contents(state: OutlinedState, taken: ArrayLike<number> | undefined, de
     ...state.exit.map(script),
   ];
   return [
-    // The machine itself is neither entered nor left: SCXML has no place for it.
+    // The document itself is neither entered nor left.
     ...(state.name === '' || entry.length === 0 ? [] : [`${pad}<onentry>${entry.join('')}</onentry>`]),
     ...(state.name === '' || exit.length === 0 ? [] : [`${pad}<onexit>${exit.join('')}</onexit>`]),
-    ...(state.name === '' ? [] : state.transitions.map((one) => `${pad}${transitionXml(state, one, taken)}`)),
+    ...state.transitions.map((one) => `${pad}${transitionXml(state, one, taken)}`),
     ...state.states.flatMap((child) => [
       `${pad}<state id="${xml(child.name)}"${child.initial === undefined ? '' : ` initial="${xml(child.initial)}"`}>`,
       ...contents(child, taken, depth + 1),
