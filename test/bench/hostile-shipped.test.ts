@@ -2,7 +2,7 @@
  * The shipped files broken by chance, through the whole way of a scenario: reading, bench, script, expectations, and
  * where all that is still right, a short run. Never an exception, never a hang, and each problem at a place of its file.
  */
-import { mkdtempSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { cpSync, mkdtempSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import fc from 'fast-check';
@@ -23,6 +23,8 @@ const scenarioBytes = readdirSync(shipped)
 let folder = '';
 beforeAll(() => {
   folder = mkdtempSync(join(tmpdir(), 'jackstand-'));
+  // With all that the files name, such as images.
+  cpSync(shipped, folder, { recursive: true });
 });
 
 /** What a run that starts at all may take of simulated time: some mutations ask for hours. */

@@ -153,7 +153,7 @@ describe('run: --trace', () => {
   test.each([
     ['nowhere/out.csv', 'there is no folder nowhere; make it first'],
     ['package.json/out.csv', 'package.json is not a folder'],
-    ['out.txt', '.txt is no format of traces'],
+    ['out.txt', '.txt is no format that it writes'],
     ['out', 'the name has no ending'],
   ])('%s is refused before anything is run', async (file, says) => {
     const { status, out, err } = await call(['run', scenario, '--trace', file]);
