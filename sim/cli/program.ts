@@ -151,6 +151,24 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     });
 
   program
+    .command('measure')
+    .description('measure a capture of real signals: pulses with their jitter and gaps, or rest, full and noise')
+    .argument('<capture>', 'CSV of a logic analyser or an oscilloscope, VCD, or a serial log of counts')
+    .addOption(
+      new Option('-f, --format <format>', 'what is written to standard output')
+        .choices(['text', 'json'])
+        .default('text'),
+    )
+    .addHelpText(
+      'after',
+      '\nExamples:\n  jackstand measure receiver.csv\n  jackstand measure pedal-counts.log --format json',
+    )
+    .action(async (file: string, options: Record<string, string>) => {
+      const { measure } = await import('./measure.ts');
+      done(await measure(file, options, streams));
+    });
+
+  program
     .command('schema')
     .description('print a JSON Schema, for editors and for programs')
     .addArgument(program.createArgument('<of>', 'which one').choices(['bench', 'scenario', 'result']))
