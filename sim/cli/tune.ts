@@ -22,6 +22,9 @@ export interface TuneCommandOptions {
   readonly all?: boolean;
 }
 
+/** Rows tried by simulation without being asked for. */
+const TRIED_ROWS = 3;
+
 /** Status 0 if a setting fits, 1 if none does, 130 if the search was interrupted. */
 export async function tune(path: string, options: TuneCommandOptions, streams: Streams): Promise<number> {
   const { value: bench, problems } = loadBench(path);
@@ -36,7 +39,12 @@ export async function tune(path: string, options: TuneCommandOptions, streams: S
   const row = Number(options.row ?? 1);
   if (!Number.isInteger(row) || row < 1) return refuse(`\`${options.row}\` is no row of the table`, '--row');
   const outcome = await interruptible((signal) =>
-    searchTuning(bench, { signal, progress: (done, total, what) => streams.status?.(`${done} of ${total}: ${what}`) }),
+    searchTuning(bench, {
+      signal,
+      // The row that is told in full is always tried.
+      confirmCount: Math.max(TRIED_ROWS, row),
+      progress: (done, total, what) => streams.status?.(`${done} of ${total}: ${what}`),
+    }),
   );
   streams.status?.('');
   if ('says' in outcome) return refuse(outcome.says, 'board.firmware');

@@ -50,6 +50,7 @@ describe('tune: text', () => {
   test('another row is told in full when asked for', async () => {
     const { out } = await run('tune', BENCH, '--row', '7');
     expect(out).toContain('Row 7: Timer1');
+    expect(out).toContain('tried by simulation in both corners of the tolerances: it arms');
   });
   test('json holds the same, with null for an open end', async () => {
     const { out } = await run('tune', BENCH, '--format', 'json');
