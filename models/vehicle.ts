@@ -143,6 +143,7 @@ function make(host: Host, numbers: Parameters): Live {
     lastSpeed: 0,
     lastMetres: 0,
     drovenMetres: 0,
+    wasDriven: false,
     hasProfile: numbers.profile !== undefined,
     shownSign: 0,
   };
@@ -226,7 +227,9 @@ function make(host: Host, numbers: Parameters): Live {
       }
       let isDriven = false;
       for (let index = 0; index < drives.length; index += 1) isDriven ||= values[drives[index]!]! !== 0;
-      if (isDriven) state.drovenMetres = x[base + 1]!;
+      // Driven up to now, whatever has just changed.
+      if (isDriven || state.wasDriven) state.drovenMetres = x[base + 1]!;
+      state.wasDriven = isDriven;
       host.note(out.stopping!, x[base + 1]! - state.drovenMetres);
       const sign = Math.sign(x[base]!);
       if (!state.isLifted && sign !== state.shownSign) host.wake(turn, host.now[0]!);

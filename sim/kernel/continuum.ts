@@ -56,6 +56,9 @@ export interface StepLimits {
   readonly mostSeconds: number;
 }
 
+/** What is used unless a caller says otherwise. */
+export const STEP_LIMITS: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS };
+
 export class Continuum {
   /** Present states and their slopes while parts evaluate; books of all parts likewise. */
   readonly x = new Float64Array(CAPACITY);
@@ -104,7 +107,7 @@ export class Continuum {
   private isDisturbed = true;
 
   /** `values` are those of all signals of the bench. */
-  constructor(values: Float64Array, limits: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS }) {
+  constructor(values: Float64Array, limits: StepLimits = STEP_LIMITS) {
     this.values = values;
     this.tolerance = limits.tolerance;
     this.mostSeconds = limits.mostSeconds;
