@@ -27,7 +27,12 @@ const yamlFolder = dirname(createRequire(import.meta.url).resolve('yaml/package.
 rmSync('dist', { recursive: true, force: true });
 const { metafile } = await build({
   // Threads of campaigns start in a file of their own, beside whatever chunk starts them.
-  entryPoints: { cli: 'sim/cli/main.ts', index: 'sim/index.ts', worker: 'sim/campaign/many/worker.ts' },
+  entryPoints: {
+    cli: 'sim/cli/main.ts',
+    index: 'sim/index.ts',
+    vitest: 'sim/vitest.ts',
+    worker: 'sim/campaign/many/worker.ts',
+  },
   outdir: 'dist',
   bundle: true,
   splitting: true,
@@ -44,7 +49,7 @@ const { metafile } = await build({
   alias: { yaml: join(yamlFolder, 'browser', 'dist', 'index.js') },
   // Asked for by Ink only when it is being debugged.
   // The pool finds its own thread file beside itself, which a bundle would take away.
-  external: ['react-devtools-core', 'tinypool'],
+  external: ['react-devtools-core', 'tinypool', 'vitest'],
   // CommonJS packages among the bundled ones ask for Node's own modules by `require`.
   banner: {
     js: "import { createRequire as requireFrom } from 'node:module'; const require = requireFrom(import.meta.url);",

@@ -14,12 +14,20 @@ export {
   tune,
 } from './campaign/tune.ts';
 export { type Change, type WhyOptions, type WhyReport, why } from './campaign/why.ts';
+export { mermaidOf } from './chart/mermaid.ts';
+export { scxmlOf } from './chart/scxml.ts';
 export { type Result, resultOf, resultSchema } from './cli/verdict-json.ts';
 export { FORMAT_VERSION, TOOL_VERSION } from './cli/version.ts';
 export { BrokenInvariant } from './kernel/assert.ts';
 export type { Kernel } from './kernel/kernel.ts';
 export type { PartKind } from './kernel/part.ts';
 export type { SignalInfo } from './kernel/signal.ts';
+export { type Check, checksOf, type Outcome } from './report/checks.ts';
+export { htmlOf, type PageContext } from './report/html.ts';
+export { type JunitContext, junitOf } from './report/junit.ts';
+export { signalsToPlot } from './report/plotted.ts';
+export { summaryOf } from './report/summary.ts';
+export { tapOf } from './report/tap.ts';
 export { csvOf } from './trace/csv.ts';
 export { type Recorder, record } from './trace/record.ts';
 export type { Trace } from './trace/trace.ts';

@@ -15,7 +15,7 @@ const layers: readonly (readonly string[])[] = [
   ['sim/report'],
   ['sim/dashboard'],
   ['sim/cli'],
-  ['sim/index.ts'],
+  ['sim/index.ts', 'sim/vitest.ts'],
 ];
 
 function layerOf(file: string): number {
