@@ -158,12 +158,14 @@ function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonl
 }
 
 /** Ports wired to a signal that none of these parts gives: such a bench cannot be assembled. */
-export function looseEnds(parts: readonly SettledPart[]): { readonly part: string; readonly port: string }[] {
+export function looseEnds(
+  parts: readonly SettledPart[],
+): { readonly part: string; readonly port: string; readonly from: string }[] {
   const partNames = new Set(parts.map((part) => part.name));
   const given = new Set(signalsOf(parts).map((signal) => signal.name));
   return parts.flatMap((part) =>
     Object.entries(wiringOf(part, parts, partNames)).flatMap(([port, from]) =>
-      from === undefined || given.has(from) ? [] : [{ part: part.name, port }],
+      from === undefined || given.has(from) ? [] : [{ part: part.name, port, from }],
     ),
   );
 }

@@ -1,11 +1,13 @@
 /** From a bench file (with a scenario's overrides on top) to its parts, or to all that is wrong with it. */
+
 import { partKinds } from '../../models/index.ts';
 import { rules } from '../../models/rules.ts';
+import { looseEnds } from './assemble.ts';
 import { resolveLikes } from './like.ts';
 import { overlay } from './overlay.ts';
 import { takeFiles } from './part-files.ts';
 import { hasErrors, type Problem, problemAt, sortProblems } from './problem.ts';
-import { benchSchema, type DescribedPart, partsOf } from './schema.ts';
+import { benchSchema, type DescribedPart, partsOf, settleParts } from './schema.ts';
 import { readSource } from './source.ts';
 import { headPlace, nodesAlong, type Path, pathWords, type TreeMap, valuePlace, writtenWords } from './tree.ts';
 import { validate } from './validate.ts';
@@ -48,8 +50,22 @@ export function loadBench(path: string, overrides?: TreeMap): Loaded<Bench> {
     ...duplicateNames(parts, resolved.tree),
     ...fileProblems,
     ...ruleProblems(parts, resolved.tree),
+    ...looseEndProblems(parts, resolved.tree),
   ]);
   return hasErrors(problems) ? { problems } : { value: bench, problems };
+}
+
+/** A part that listens to something that this bench has not: a controller fed by a receiver that is not there. */
+function looseEndProblems(parts: readonly DescribedPart[], tree: TreeMap): Problem[] {
+  return looseEnds(settleParts(parts)).map(({ part, port, from }) => {
+    const path = parts.find(({ name }) => name === part)!.path;
+    const node = nodesAlong(tree, path).at(-1)!;
+    const missing = from.slice(0, from.lastIndexOf('.'));
+    return problemAt(headPlace(node), 'refused', {
+      path: pathWords(path),
+      says: `its ${port} comes from ${from}, and this bench has no ${missing}`,
+    });
+  });
 }
 
 /** What the models' rules say about values that are right each for itself but not together. */
