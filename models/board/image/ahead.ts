@@ -13,7 +13,7 @@ import { type Core, type CoreSnapshot, createCore } from '../avr/core.ts';
 import type { FindingKind } from '../avr/finding.ts';
 import type { Image } from '../avr/image/image.ts';
 import { AT } from '../avr/machine.ts';
-import type { BusFindingCode, Outside, Stop } from '../avr/peripherals/around.ts';
+import { type BusFindingCode, type Outside, STORE_CYCLES, type Stop } from '../avr/peripherals/around.ts';
 import {
   type BusSnapshot,
   type ChipSettings,
@@ -169,7 +169,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     sent: (byte, cycle) => did(DID.sent, byte, cycle),
     watchdogCycles: () => world.watchdogCycles(),
     watchdogReset: () => undefined,
-    report: (code, address, says, cycle) => find(code, pcNow(), address, says, cycle),
+    report: (code, address, says, cycle) => find(code, pcNow(), address, says, cycle + STORE_CYCLES),
   };
   const watched = [0, 0, 0];
   watched[pin.port] = 1 << pin.bit;
@@ -189,7 +189,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
     const { findings } = chipCore;
     for (; coreFindings < findings.length; coreFindings += 1) {
       const one = findings[coreFindings]!;
-      find(one.kind, one.pc, one.address, '', one.cycle);
+      find(one.kind, one.pc, one.address, '', one.cycle + STORE_CYCLES);
     }
   };
   const forget = (): void => {
@@ -202,7 +202,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   const keepRest = (): void => {
     const { published } = state;
     const count = cycles.length - published;
-    assert(count <= KEPT_MOST, 'more done at one instant than is kept', { count });
+    assert(count >= 0 && count <= KEPT_MOST, 'what was done and not published does not fit', { count });
     state.keptCount = count;
     for (let index = 0; index < count; index += 1) {
       state.kept[3 * index] = cycles[published + index]!;

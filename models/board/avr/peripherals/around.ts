@@ -46,6 +46,12 @@ export interface Outside {
 
 export type TimerChange = 'writtenA' | 'writtenB' | 'latched' | 'clock' | 'waveform';
 
+/**
+ * A store takes effect one cycle after the start of its instruction, when the chip latches it: what it does to the outside
+ * has that cycle. So whatever is visible at an instant was done by instructions that began before it.
+ */
+export const STORE_CYCLES = 1;
+
 /** Where each peripheral keeps its next event. */
 export const SLOT = {
   timer0: 0,

@@ -7,7 +7,7 @@
  *
  * Source: 8161D chapters 12 (external interrupts) and 13 (ports).
  */
-import { type Around, FLOATING, HIGH, LOW, type Numbers } from './around.ts';
+import { type Around, FLOATING, HIGH, LOW, type Numbers, STORE_CYCLES } from './around.ts';
 import { R, V } from './registers.ts';
 
 /** PINx, DDRx and PORTx stand in a row; the ports B, C and D one after the other. */
@@ -139,12 +139,12 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       for (let index = 0; index < 3; index += 1) around.data[FIRST + 3 * index] = levelsOf(ports[index]!) & 0xff;
     },
     write: (address, value) => {
-      const now = around.port.now();
+      const latched = around.port.now() + STORE_CYCLES;
       if (isPort(address)) {
         const index = Math.floor((address - FIRST) / 3);
         const kind = (address - FIRST) % 3;
         if (kind > 0) around.data[address] = value;
-        change(index, now, (one) => {
+        change(index, latched, (one) => {
           if (kind === 0) one.port ^= value;
           else if (kind === 1) one.direction = value;
           else one.port = value;
@@ -190,7 +190,7 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       if (!isPort(address) || (address - FIRST) % 3 !== 0) return false;
       if (!isSet) return true;
       const index = Math.floor((address - FIRST) / 3);
-      change(index, around.port.now(), (one) => {
+      change(index, around.port.now() + STORE_CYCLES, (one) => {
         one.port ^= 1 << bit;
       });
       around.data[address + 2] = ports[index]!.port;
@@ -226,7 +226,7 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
     output,
     refresh: () => {
       for (let index = 0; index < 3; index += 1)
-        change(index, around.port.now(), () => {
+        change(index, around.port.now() + STORE_CYCLES, () => {
           // Only what the levels depend on has changed.
         });
     },

@@ -5,11 +5,11 @@
  * that is enabled and not pending, an edge on a pin, a compare register about to take over what was written, a
  * conversion to be triggered. All else (a flag that rises and is never read) costs nothing.
  *
- * A store to the counter or its clock takes effect one cycle after the start of the instruction, when the chip latches it.
+ * A store takes effect one cycle after the start of its instruction (`STORE_CYCLES`).
  *
  * Source: 8161D chapters 14, 15 and 17; 16-bit access through the shared high byte: section 15.3.
  */
-import type { Around, Numbers, Peripheral } from './around.ts';
+import { type Around, type Numbers, type Peripheral, STORE_CYCLES } from './around.ts';
 import {
   CAPTURE,
   type CounterMode,
@@ -187,7 +187,7 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
 
   /** The tick that the counter has seen, once a store at the present instant has taken effect. */
   const restart = (now: number): void => {
-    if (state.divider > 0) state.tick = ticksAt(now + 1);
+    if (state.divider > 0) state.tick = ticksAt(now + STORE_CYCLES);
   };
   const setMode = (now: number): void => {
     const before = mode;
@@ -197,12 +197,12 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
     if (!isPwm(row.wave) && (state.compareA !== state.writtenA || state.compareB !== state.writtenB)) {
       state.compareA = state.writtenA;
       state.compareB = state.writtenB;
-      outside.timer(plan.index, 'latched', now);
+      outside.timer(plan.index, 'latched', now + STORE_CYCLES);
     }
     if (before.row !== row || before.actionA !== mode.actionA || before.actionB !== mode.actionB)
-      outside.timer(plan.index, 'waveform', now);
-    drive('A', now);
-    drive('B', now);
+      outside.timer(plan.index, 'waveform', now + STORE_CYCLES);
+    drive('A', now + STORE_CYCLES);
+    drive('B', now + STORE_CYCLES);
   };
   const setClock = (bits: number, now: number): void => {
     const divider = plan.prescalers[bits]!;
@@ -217,7 +217,7 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       );
     state.divider = divider;
     restart(now);
-    outside.timer(plan.index, 'clock', now);
+    outside.timer(plan.index, 'clock', now + STORE_CYCLES);
   };
   const setCompare = (channel: 'A' | 'B', value: number, now: number): void => {
     const address = channel === 'A' ? plan.ocra : plan.ocrb;
@@ -229,15 +229,15 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
       if (channel === 'A') state.compareA = value;
       else state.compareB = value;
     }
-    outside.timer(plan.index, channel === 'A' ? 'writtenA' : 'writtenB', now);
-    if (!isPwm(mode.row.wave)) outside.timer(plan.index, 'latched', now);
+    outside.timer(plan.index, channel === 'A' ? 'writtenA' : 'writtenB', now + STORE_CYCLES);
+    if (!isPwm(mode.row.wave)) outside.timer(plan.index, 'latched', now + STORE_CYCLES);
   };
   const force = (value: number, now: number): void => {
     if (isPwm(mode.row.wave)) return;
     if (value & 0x80) state.levelA = matched(mode.actionA, state.levelA, 0);
     if (value & 0x40) state.levelB = matched(mode.actionB, state.levelB, 0);
-    drive('A', now);
-    drive('B', now);
+    drive('A', now + STORE_CYCLES);
+    drive('B', now + STORE_CYCLES);
   };
 
   /** The high byte waits in the shared latch until the low byte is written (8161D section 15.3). */
@@ -422,7 +422,7 @@ export function createTimer(plan: TimerPlan, around: Around): Timer {
     state.capture = value;
     around.data[plan.icr] = value & 0xff;
     around.data[plan.icr + 1] = value >> 8;
-    outside.timer(plan.index, 'waveform', now);
+    outside.timer(plan.index, 'waveform', now + STORE_CYCLES);
   };
   return timer;
 }
