@@ -28,12 +28,32 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       done(await spread(file, options, streams, processSurroundings(process)));
     });
 
+  shared(
+    program
+      .command('faults')
+      .description('every fault of every part at the instants that matter: what the vehicle did, the worst first')
+      .argument('[paths...]', 'scenario files, folders or glob patterns', ['scenarios'])
+      .option('--pairs', 'also two faults of different parts at once')
+      .option('--brief <time>', 'how long a passing fault lasts (200 ms unless given)')
+      .option('--against <file>', 'a table saved with --format json: only what got worse since then fails'),
+  )
+    .addHelpText(
+      'after',
+      "\nHow bad an outcome is stands in the bench's section `severity`; without it the usual ranks hold.\n\nExamples:\n  jackstand faults scenarios/orchard-cart\n  jackstand faults scenarios/orchard-cart --format json > faults.json\n  jackstand faults scenarios/orchard-cart --against faults.json",
+    )
+    .action(async (paths: string[], options: Record<string, string>) => {
+      const { faults } = await import('./faults.ts');
+      const { processSurroundings } = await import('./many.ts');
+      done(await faults(paths, options, streams, processSurroundings(process)));
+    });
+
   formatted(
     program
       .command('merge')
       .description('put the shares of a campaign together: prints what the whole would have printed')
       .argument('<files...>', 'what the shares wrote')
       .option('--least <share>', 'of a spread: pass rate that is asked for (100 % unless given)')
+      .option('--against <file>', 'of a fault table: a saved one; only what got worse since then fails')
       .option('--write <file>', 'write what was found as scenarios, as the campaign itself would'),
   ).action(async (files: string[], options: Record<string, string>) => {
     const { merge } = await import('./merge.ts');

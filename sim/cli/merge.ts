@@ -1,10 +1,12 @@
 /** `jackstand merge`: puts the shares of a campaign together and prints what the unsharded one would have printed. */
 import { readFileSync } from 'node:fs';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
+import type { FaultsRequest } from '../campaign/faults/craft.ts';
 import { mergeParts, type Part, readPart } from '../campaign/many/part-file.ts';
 import type { SpreadRequest } from '../campaign/spread/craft.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { Exit } from './exit.ts';
+import { faultsCampaign, openScenarios } from './faults.ts';
 import type { Campaign } from './many.ts';
 import { tellProblems } from './problems.ts';
 import { spreadCampaign } from './spread.ts';
@@ -61,6 +63,12 @@ async function openCampaign({ request }: Part, flags: MergeFlags, streams: Strea
       const { value, problems } = loadScenario(file);
       if (value === undefined || hasErrors(problems)) return { problems };
       return { campaign: spreadCampaign(value, request as SpreadRequest, flags, streams, made) };
+    }
+    case 'faults': {
+      const faultsRequest = request as FaultsRequest;
+      const { scenarios, problems } = openScenarios(faultsRequest.files);
+      if (hasErrors(problems)) return { problems };
+      return { campaign: faultsCampaign(scenarios, faultsRequest, flags, streams, made) };
     }
     default:
       return { problems: [problemAt(request.kind, 'refused', { path: '', says: 'a campaign of no known kind' })] };

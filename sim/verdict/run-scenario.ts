@@ -20,8 +20,8 @@ export interface Scenario {
   readonly durationSeconds: number;
   readonly acts: readonly Act[];
   readonly expectations: readonly Expectation[];
-  /** How bad its bench takes what a vehicle does after a fault to be. */
-  readonly severity: Severity;
+  /** How bad its bench takes what a vehicle does after a fault to be; the usual ranks where it is not said. */
+  readonly severity?: Severity;
   /** How the file asks for its tolerances to be drawn. */
   readonly spread?: SpreadSection;
 }
