@@ -13,7 +13,7 @@ const browserPath = ['/usr/bin/chromium', '/usr/bin/chromium-browser'].find((pat
 if (browserPath === undefined) process.stderr.write('page: not tried in a browser, as Debian’s chromium is not here\n');
 
 const folder = mkdtempSync(join(tmpdir(), 'jackstand-'));
-  // biome-ignore lint/suspicious/noTemplateCurlyInString: a hostile name, to be escaped and never filled in.
+// biome-ignore lint/suspicious/noTemplateCurlyInString: a hostile name, to be escaped and never filled in.
 const hostileName = '</script><script>alert(1)</script><img src=x onerror=alert(2)> "\'&lt; ${x}';
 
 describe('page: data', () => {
