@@ -151,6 +151,7 @@ const changes: Readonly<Record<string, Change>> = {
     ),
   'another unit': (text, at, extra) => replacedMatch(text, /(?<=\d )[A-Za-z%]+/g, at, pick(units, extra)),
   'another value': (text, at, extra) => replacedMatch(text, /(?<=: )[^,{}[\]\n]+/g, at, pick(words, extra)),
+  'an entry left out': (text, at) => replacedMatch(text, /, [a-z-]+: [^,{}[\]\n]+(?=[,}])/g, at, ''),
   'another key': (text, at, extra) => replacedMatch(text, /[a-z-]+(?=:)/g, at, pick(words, extra)),
   'deep nesting': (text, at, extra) => splice(text, at, 0, pick(['{a: ', '[', '- '], extra).repeat(extra % 3000)),
   'copies of copies': (text, _at, extra) => {

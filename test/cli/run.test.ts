@@ -3,6 +3,7 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, test } from 'vitest';
+import { traceNames } from '../../sim/cli/trace-files.ts';
 import { resultSchema } from '../../sim/cli/verdict-json.ts';
 import { call, folderWith, shipped, timeless } from './capture.ts';
 
@@ -148,6 +149,16 @@ describe('run: --trace', () => {
     const written = readdirSync(folder).filter((name) => name.startsWith('out-'));
     expect(written).toHaveLength(3);
     expect(written.find((name) => name.endsWith('-twin-cold-start.csv'))).toBeDefined();
+  });
+
+  test('names files by no more of a path than it takes to tell them apart', () => {
+    expect(traceNames('out.vcd', ['s/a.yaml'])).toEqual(['out.vcd']);
+    expect(traceNames('t/out.vcd', ['s/a.yaml', 's/b.c.yml'])).toEqual(['t/out-a.vcd', 't/out-b.c.vcd']);
+    expect(traceNames('out.vcd', ['s/a.yaml', 't/a.yaml', 'b.yaml'])).toEqual([
+      'out-s-a.vcd',
+      'out-t-a.vcd',
+      'out-b.vcd',
+    ]);
   });
 
   test.each([

@@ -58,6 +58,27 @@ describe('verdict text: width', () => {
   });
 });
 
+describe('verdict text: a chain over a second and a part of one', () => {
+  test('is told in seconds throughout', () => {
+    const { value } = loadScenario(`${shipped}/idle-one-too-high.yaml`);
+    const run = runScenario(value!);
+    const [expectation] = run.expectations;
+    const [link] = expectation!.cause;
+    const cause = [
+      { ...link!, seconds: 12.5 },
+      { ...link!, seconds: 0.075 },
+    ];
+    const text = verdictText({ ...run, expectations: [{ ...expectation!, cause }] }, 0, {
+      columns: undefined,
+      isColoured: false,
+    });
+    expect([...text.matchAll(/^ +(\d\S+ m?s) {2}left/gm)].map(([, instant]) => instant)).toEqual([
+      '12.5000 s',
+      '0.0750 s',
+    ]);
+  });
+});
+
 describe('verdict text: colour', () => {
   test('adds nothing but escape codes', () => {
     for (const columns of [undefined, 80])
