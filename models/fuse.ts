@@ -48,10 +48,8 @@ export function meltSeconds(amps: number, ratedAmps: number, type: FuseType): nu
 
 const HEAL_SECONDS = 30;
 
-/** Share of the way to melting after `elapsedSeconds` at a current; 1 is open. */
-export function melted(share: number, amps: number, ratedAmps: number, type: FuseType, elapsedSeconds: number): number {
+/** How fast the share of the way to melting changes, a second; at a share of 1 the fuse is open. */
+export function meltingPerSecond(share: number, amps: number, ratedAmps: number, type: FuseType): number {
   const seconds = meltSeconds(Math.abs(amps), ratedAmps, type);
-  return seconds === Number.POSITIVE_INFINITY
-    ? share * Math.exp(-elapsedSeconds / HEAL_SECONDS)
-    : share + elapsedSeconds / seconds;
+  return seconds === Number.POSITIVE_INFINITY ? -share / HEAL_SECONDS : 1 / seconds;
 }

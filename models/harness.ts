@@ -9,7 +9,7 @@ import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
 import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm, Told } from '../sim/kernel/part.ts';
 import { amperes, degreesCelsius, formatQuantity, ohms, type Settled } from '../sim/units/index.ts';
-import { FUSE_TYPES, melted, meltSeconds } from './fuse.ts';
+import { FUSE_TYPES, meltingPerSecond, meltSeconds } from './fuse.ts';
 import { cableOhms, type Wire, wire } from './wire.ts';
 
 export const parameters = z.strictObject({
@@ -113,8 +113,6 @@ function make(host: Host, numbers: Parameters): Live {
     corrodedOhms: 0,
     looseOhms: 0,
     celsius: main.temperature,
-    share: 0,
-    amps: 0,
     amount: 0,
   };
   const { values, out } = host;
@@ -136,8 +134,15 @@ function make(host: Host, numbers: Parameters): Live {
   };
   const splitterVolts = (): number =>
     state.isOpen || state.isBlown ? 0 : Math.max(0, values[batteryIn]! - state.ohms * values[currentOut]!);
-  const { books, bookRates, book, elapsed } = host.flow({
-    states: [],
+  const {
+    x,
+    dx,
+    books,
+    bookRates,
+    state: base,
+    book,
+  } = host.flow({
+    states: main.fuse === undefined ? [] : [{ name: 'melting', start: 0, scale: 1 }],
     bookCount: 1,
     draw: () => {
       let amps = 0;
@@ -152,17 +157,15 @@ function make(host: Host, numbers: Parameters): Live {
     },
     slope: () => {
       bookRates[book] = (values[batteryIn]! - values[voltageOut]!) * values[currentOut]!;
+      if (main.fuse !== undefined)
+        dx[base] = state.isBlown ? 0 : meltingPerSecond(x[base]!, values[currentOut]!, main.fuse, main['fuse-type']);
     },
     settle: () => {
-      const elapsedSeconds = elapsed[0]!;
       if (main.fuse === undefined || state.isBlown) return false;
-      // The current of the stretch's start: at its end something may just have changed.
-      if (elapsedSeconds > 0) {
-        state.share = Math.min(1, melted(state.share, state.amps, main.fuse, main['fuse-type'], elapsedSeconds));
-        host.note(meltedOut, state.share);
-      }
-      state.amps = values[currentOut]!;
-      const leftSeconds = (1 - state.share) * meltSeconds(Math.abs(state.amps), main.fuse, main['fuse-type']);
+      const share = Math.min(1, x[base]!);
+      values[meltedOut] = share;
+      host.noted(meltedOut);
+      const leftSeconds = (1 - share) * meltSeconds(Math.abs(values[currentOut]!), main.fuse, main['fuse-type']);
       if (leftSeconds < SOON_SECONDS) host.wake(melt, host.now[0]! + leftSeconds);
       else if (host.isAwake(melt)) host.sleep(melt);
       return false;
@@ -190,8 +193,14 @@ function make(host: Host, numbers: Parameters): Live {
   const shown = host.timer(() => {
     const mode = run.table.leaves[run.state.mode];
     state.isOpen = mode === 'open';
+    const wasBlown = state.isBlown;
     state.isBlown = mode === 'blown';
-    if (!state.isBlown) state.share = Math.min(state.share, 0.99);
+    if (main.fuse !== undefined && !state.isBlown && wasBlown) {
+      // A new fuse.
+      host.refresh();
+      x[base] = 0;
+      host.jump();
+    }
     host.disturb();
     tellVolts();
   });

@@ -181,8 +181,6 @@ function make(host: Host, numbers: Parameters): Live {
   const state = {
     isGripping: false,
     slipSign: 0,
-    ohms: windingOhms(numbers.resistance, thermal.ambient),
-    celsius: thermal.ambient,
     lastSpeed: 0,
     ratio: 0,
     gripNewtons: 0,
@@ -200,6 +198,8 @@ function make(host: Host, numbers: Parameters): Live {
   const torqueOut = out.torque!;
   const pullOut = out.pull!;
   const massOut = out.mass!;
+  const temperatureOut = out.temperature!;
+  const heatSeconds = thermal.resistance * thermal.capacity;
   const scaleAmps = 25 / numbers.resistance;
   const scaleSpeed = 25 / constant;
 
@@ -215,13 +215,13 @@ function make(host: Host, numbers: Parameters): Live {
     dx,
     books,
     bookRates,
-    elapsed,
     state: base,
     book,
   } = host.flow({
     states: [
-      { name: 'current', start: 0, scale: scaleAmps },
+      { name: 'current', start: 0, scale: scaleAmps, isFast: true },
       { name: 'speed', start: 0, scale: scaleSpeed },
+      { name: 'temperature', start: thermal.ambient, scale: 100 },
     ],
     bookCount: 1,
     draw: () => {
@@ -230,7 +230,7 @@ function make(host: Host, numbers: Parameters): Live {
       values[currentOut] = amps;
       values[speedOut] = speed;
       values[emfOut] = constant * speed;
-      values[dropOut] = state.ohms * amps + constant * speed;
+      values[dropOut] = windingOhms(numbers.resistance, x[base + 2]!) * amps + constant * speed;
       const driving = constant * amps - viscous * speed;
       const torque = driving - frictionTorque(speed, driving);
       values[torqueOut] = torque;
@@ -256,12 +256,13 @@ function make(host: Host, numbers: Parameters): Live {
       else dx[base + 1] = (torque - (state.slipSign * state.gripNewtons) / state.ratio) / inertia;
       const slipWatts =
         isGrounded() && !state.isGripping ? state.gripNewtons * Math.abs(speed / state.ratio - values[speedIn]!) : 0;
-      bookRates[book] = state.ohms * amps * amps + (constant * amps - torque) * speed + slipWatts;
+      const copperWatts = (values[dropOut]! - constant * speed) * amps;
+      dx[base + 2] = (thermal.ambient + copperWatts * thermal.resistance - x[base + 2]!) / heatSeconds;
+      bookRates[book] = copperWatts + (constant * amps - torque) * speed + slipWatts;
     },
     excess: () => Math.max(currentExcess(), slipExcess()),
     settle: () => {
-      const elapsedSeconds = elapsed[0]!;
-      if (elapsedSeconds > 0) warm(elapsedSeconds);
+      tellHeat();
       const isClamped = clampCurrent();
       const hasJumped = (isGrounded() ? settleWheel() : settleFree()) || isClamped;
       state.lastSpeed = x[base + 1]!;
@@ -289,13 +290,10 @@ function make(host: Host, numbers: Parameters): Live {
     x[base] = kept;
     return true;
   };
-  const warm = (elapsedSeconds: number): void => {
-    const settled = thermal.ambient + state.ohms * x[base]! * x[base]! * thermal.resistance;
-    state.celsius =
-      settled + (state.celsius - settled) * Math.exp(-elapsedSeconds / (thermal.resistance * thermal.capacity));
-    state.ohms = windingOhms(numbers.resistance, state.celsius);
-    host.note(out.temperature!, state.celsius);
-    if (state.celsius > thermal.limit)
+  const tellHeat = (): void => {
+    values[temperatureOut] = x[base + 2]!;
+    host.noted(temperatureOut);
+    if (x[base + 2]! > thermal.limit)
       host.finding('winding', `the winding of ${host.name} went above ${formatQuantity(thermal.limit, 'temperature')}`);
   };
   /** On stands friction brings the wheel to a stand. */
@@ -344,7 +342,7 @@ function make(host: Host, numbers: Parameters): Live {
     state,
     start: () => {
       run.start();
-      host.note(out.temperature!, state.celsius);
+      host.note(temperatureOut, thermal.ambient);
     },
     input: () => {
       const gripNewtons = inPorts.grip! < 0 ? 0 : values[inPorts.grip!]!;

@@ -102,8 +102,17 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     values[dutyOut] = duty;
     values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
   };
-  const { books, bookRates, book, leaning, elapsed } = host.flow({
-    states: [],
+  const heatSeconds = thermal.resistance * thermal.capacity;
+  const {
+    x,
+    dx,
+    books,
+    bookRates,
+    state: base,
+    book,
+    leaning,
+  } = host.flow({
+    states: [{ name: 'temperature', start: thermal.ambient, scale: 100 }],
     bookCount: 1,
     loops: [supplyOut],
     draw: () => {
@@ -124,11 +133,15 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     },
     slope: () => {
       const leadAmps = values[currentOut]! + (hasRail ? values[railIn]! : 0);
-      bookRates[book] = (values[supplyIn]! - values[supplyOut]!) * leadAmps + lossWatts();
+      const watts = lossWatts();
+      dx[base] = (thermal.ambient + Math.max(0, watts) * thermal.resistance - x[base]!) / heatSeconds;
+      bookRates[book] = (values[supplyIn]! - values[supplyOut]!) * leadAmps + watts;
     },
     settle: () => {
-      const elapsedSeconds = elapsed[0]!;
-      if (elapsedSeconds > 0) warm(elapsedSeconds);
+      state.celsius = x[base]!;
+      state.limitAmps = power.limit * stage.derating();
+      values[temperatureOut] = state.celsius;
+      host.noted(temperatureOut);
       state.isLimiting =
         hasMotor && state.drive !== 0 && values[ampsIn]! * Math.sign(state.drive) >= AT_LIMIT * state.limitAmps;
       return false;
@@ -136,13 +149,6 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
   });
   const lossWatts = (): number =>
     values[supplyOut]! * values[currentOut]! - (hasMotor ? values[voltsOut]! * values[ampsIn]! : 0);
-  const warm = (elapsedSeconds: number): void => {
-    const settled = thermal.ambient + Math.max(0, lossWatts()) * thermal.resistance;
-    state.celsius =
-      settled + (state.celsius - settled) * Math.exp(-elapsedSeconds / (thermal.resistance * thermal.capacity));
-    state.limitAmps = power.limit * stage.derating();
-    host.note(temperatureOut, state.celsius);
-  };
   const stage: PowerStage = {
     set: (drive, brake, isPowered) => {
       if (drive === state.drive && brake === state.brake && isPowered === state.isPowered) return;

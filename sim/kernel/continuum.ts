@@ -9,18 +9,20 @@
  * the sweeps are repeated while one of them leans on it: an evaluation is thus a function of the states alone, and
  * looking at a run changes nothing in it.
  *
- * Method: Bogacki and Shampine's 3(2) pair (Appl. Math. Lett. 2, 1989) with error control. The design named RK4 with a
- * bounded step; a motor winding settles in a millisecond and then nothing happens for seconds, so that an adaptive
- * step does a tenth of the work at the same error. A step runs ahead of the present on the assumption that no event
- * comes; between its ends states are read from the cubic Hermite polynomial; an event that changes an input starts a
- * new step from the present. Hot path; see test/speed/kernel.bench.ts.
+ * Method: Kutta's third-order rule with error control, in its exponential form for the fast states (Cox and Matthews, J.
+ * Comput. Phys. 176, 2002, ETD3RK). The design named RK4 with a bounded step; a motor's current settles in a millisecond and
+ * then follows its speed for seconds, and any rule without the exponential would have to go on in milliseconds. The rate
+ * at which a fast state falls back is measured on the network itself; off by a half, the rule still holds. A step runs
+ * ahead of the present on the assumption that no event comes; between its ends slow states are read from the cubic
+ * Hermite polynomial and fast ones from the rule's own expansion; an event that changes an input starts a new step from
+ * the present. Hot path; see test/speed/power.bench.ts.
  */
 import type { Flow } from './part.ts';
 
 /** Number of states and of books (running integrals that feed nothing back) that one bench may have. */
 const CAPACITY = 192;
 /** Error allowed a step, as a share of a state's value and of a tenth of its scale. */
-const TOLERANCE = 1e-4;
+const TOLERANCE = 1e-5;
 const FLOOR_SHARE = 0.1;
 const LEAST_STEP_SECONDS = 1e-7;
 const MOST_STEP_SECONDS = 0.1;
@@ -28,6 +30,10 @@ const FIRST_STEP_SECONDS = 1e-4;
 /** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
 const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
+/** Change of a fast state, as a share of its scale, by which its rate is measured. */
+const PROBE_SHARE = 1e-5;
+/** Below this product of rate and step the exponential functions are taken from their series. */
+const SERIES_BELOW = 0.2;
 
 /** The numbers of a bench ran away: a fault of its parameters, or of the models' range of validity. */
 export class NumericalBlowUp extends Error {
@@ -95,6 +101,14 @@ export class Continuum {
   private readonly kB = new Float64Array(CAPACITY);
   private readonly k2 = new Float64Array(CAPACITY);
   private readonly k3 = new Float64Array(CAPACITY);
+  /** Numbers of the fast states; the rate of each, and the rest of its slope at start, middle and end of the step. */
+  private fast: number[] = [];
+  private readonly rates = new Float64Array(CAPACITY);
+  private readonly n1 = new Float64Array(CAPACITY);
+  private readonly n2 = new Float64Array(CAPACITY);
+  private readonly n3 = new Float64Array(CAPACITY);
+  /** phi1, phi2 and phi3 of the latest argument. */
+  private readonly phi = new Float64Array(3);
   private readonly bookA = new Float64Array(CAPACITY);
   private readonly bookB = new Float64Array(CAPACITY);
   private readonly bookRateB = new Float64Array(CAPACITY);
@@ -105,6 +119,8 @@ export class Continuum {
   /** The step that is tried, in seconds, and its error: in an array, so that neither is boxed. */
   private readonly attempted = new Float64Array(2);
   private isDisturbed = true;
+  /** A step was refused: the rates of the fast states may no longer be true. */
+  private isRough = true;
 
   /** `values` are those of all signals of the bench. */
   constructor(values: Float64Array, limits: StepLimits = STEP_LIMITS) {
@@ -120,7 +136,8 @@ export class Continuum {
   /** Enters a part, in rank order; returns where its states and books begin. */
   join(part: string, flow: Flow): { readonly state: number; readonly book: number } {
     const place = { state: this.stateCount, book: this.bookCount };
-    flow.states.forEach(({ start, scale }, index) => {
+    flow.states.forEach(({ start, scale, isFast }, index) => {
+      if (isFast === true) this.fast.push(place.state + index);
       this.x[place.state + index] = start;
       this.scales[place.state + index] = scale;
     });
@@ -208,7 +225,24 @@ export class Continuum {
     this.isDisturbed = false;
     instants[0] = seconds;
     if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
+    if (hasJumped || !isWhole || this.isRough) this.measureRates();
     this.plan();
+  }
+
+  /** How fast each fast state falls back when all of them are moved a little: the slopes at A are in `kA`. */
+  private measureRates(): void {
+    const { x, dx, xA, kA, fast, rates, scales } = this;
+    this.isRough = false;
+    if (fast.length === 0) return;
+    x.set(xA);
+    for (let at = 0; at < fast.length; at += 1) x[fast[at]!]! += PROBE_SHARE * scales[fast[at]!]!;
+    this.sweep();
+    this.slope();
+    for (let at = 0; at < fast.length; at += 1) {
+      const index = fast[at]!;
+      const rate = (kA[index]! - dx[index]!) / (PROBE_SHARE * scales[index]!);
+      rates[index] = rate > 0 && rate < Number.POSITIVE_INFINITY ? rate : 0;
+    }
   }
 
   private plan(): void {
@@ -226,6 +260,7 @@ export class Continuum {
         instants[3] = -1;
         return;
       }
+      this.isRough = true;
       h = Math.max(
         LEAST_STEP_SECONDS,
         error < Number.POSITIVE_INFINITY ? h * Math.max(0.2, 0.9 / Math.cbrt(error)) : h * 0.1,
@@ -236,32 +271,50 @@ export class Continuum {
   /** One step of `attempted[0]` seconds from A to B; leaves the error, as a share of what is allowed, in `attempted[1]`. */
   private attempt(): void {
     const h = this.attempted[0]!;
-    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount, tolerance } = this;
+    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount, tolerance, fast, rates, n1, n2, n3, phi } = this;
     for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
+    for (let at = 0; at < fast.length; at += 1) {
+      const index = fast[at]!;
+      const z = -0.5 * h * rates[index]!;
+      this.expand(z);
+      n1[index] = kA[index]! + rates[index]! * xA[index]!;
+      x[index] = (1 + z * phi[0]!) * xA[index]! + 0.5 * h * phi[0]! * n1[index]!;
+    }
     this.sweep();
     this.slope();
+    if (this.isBooking) this.book3.set(this.bookRates);
+    for (let at = 0; at < fast.length; at += 1) n2[fast[at]!] = dx[fast[at]!]! + rates[fast[at]!]! * x[fast[at]!]!;
     for (let index = 0; index < stateCount; index += 1) {
       k2[index] = dx[index]!;
-      x[index] = xA[index]! + 0.75 * h * dx[index]!;
+      x[index] = xA[index]! + h * (2 * dx[index]! - kA[index]!);
     }
-    if (this.isBooking) this.book3.set(this.bookRates);
+    for (let at = 0; at < fast.length; at += 1) {
+      const index = fast[at]!;
+      const z = -h * rates[index]!;
+      this.expand(z);
+      x[index] = (1 + z * phi[0]!) * xA[index]! + h * phi[0]! * (2 * n2[index]! - n1[index]!);
+    }
     this.sweep();
     this.slope();
+    if (this.isBooking) this.closeBooks();
+    for (let at = 0; at < fast.length; at += 1) n3[fast[at]!] = dx[fast[at]!]! + rates[fast[at]!]! * x[fast[at]!]!;
     for (let index = 0; index < stateCount; index += 1) {
       k3[index] = dx[index]!;
-      x[index] = xA[index]! + h * ((2 / 9) * kA[index]! + (1 / 3) * k2[index]! + (4 / 9) * dx[index]!);
+      x[index] = xA[index]! + h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * dx[index]!);
       xB[index] = x[index]!;
     }
-    if (this.isBooking) this.closeBooks();
+    for (let at = 0; at < fast.length; at += 1) {
+      x[fast[at]!] = this.expansion(fast[at]!, 1);
+      xB[fast[at]!] = x[fast[at]!]!;
+    }
     this.sweep();
     this.slope();
     if (this.isBooking) this.bookRateB.set(this.bookRates);
     let worst = 0;
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
-      const error =
-        Math.abs(h * ((5 / 72) * kA[index]! - (1 / 12) * k2[index]! - (1 / 9) * k3[index]! + (1 / 8) * dx[index]!)) /
-        (tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!)));
+      const change = rates[index]! > 0 ? this.bend(index) : (1 / 6) * (kA[index]! - 2 * k2[index]! + dx[index]!);
+      const error = Math.abs(h * change) / (tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!)));
       // Written so that a NaN counts as the worst.
       if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
@@ -275,8 +328,44 @@ export class Continuum {
     for (let index = 0; index < this.bookCount; index += 1) {
       this.bookB[index] =
         this.bookA[index]! +
-        h * ((2 / 9) * this.book2[index]! + (1 / 3) * this.book3[index]! + (4 / 9) * this.bookRates[index]!);
+        h * ((1 / 6) * this.book2[index]! + (2 / 3) * this.book3[index]! + (1 / 6) * this.bookRates[index]!);
     }
+  }
+
+  /** A fast state at a share of the step under way: what it falls back from, and the rest of its slope as a parabola. */
+  private expansion(index: number, share: number): number {
+    const { phi } = this;
+    const h = this.attempted[0]!;
+    const z = -h * share * this.rates[index]!;
+    this.expand(z);
+    const first = this.n1[index]!;
+    const turn = 4 * this.n2[index]! - 3 * first - this.n3[index]!;
+    const bow = 2 * (first - 2 * this.n2[index]! + this.n3[index]!);
+    return (
+      (1 + z * phi[0]!) * this.xA[index]! +
+      h * share * (phi[0]! * first + share * (phi[1]! * turn + 2 * share * phi[2]! * bow))
+    );
+  }
+
+  /** By how much a fast state's slope may be off: the bend of the rest of it, as it works on the state. */
+  private bend(index: number): number {
+    this.expand(-this.attempted[0]! * this.rates[index]!);
+    const last = this.kB[index]! + this.rates[index]! * this.xB[index]!;
+    return this.phi[2]! * (this.n1[index]! - 2 * this.n2[index]! + last);
+  }
+
+  /** phi1 = (e^z - 1) / z, phi2 = (phi1 - 1) / z, phi3 = (phi2 - 1/2) / z, for z not above 0. */
+  private expand(z: number): void {
+    const { phi } = this;
+    if (z > -SERIES_BELOW) {
+      phi[2] = 1 / 6 + z * (1 / 24 + z * (1 / 120 + z * (1 / 720 + z * (1 / 5040 + z / 40320))));
+      phi[1] = 0.5 + z * phi[2]!;
+      phi[0] = 1 + z * phi[1]!;
+      return;
+    }
+    phi[0] = Math.expm1(z) / z;
+    phi[1] = (phi[0]! - 1) / z;
+    phi[2] = (phi[1]! - 0.5) / z;
   }
 
   private sweep(): void {
@@ -313,6 +402,8 @@ export class Continuum {
     const d = s * s * (s - 1) * h;
     for (let index = 0; index < stateCount; index += 1)
       x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
+    this.attempted[0] = h;
+    for (let at = 0; at < this.fast.length; at += 1) x[this.fast[at]!] = this.expansion(this.fast[at]!, s);
     if (!this.isBooking) return;
     const { books, bookA, bookB, book2, bookRateB, bookCount } = this;
     for (let index = 0; index < bookCount; index += 1)
@@ -330,7 +421,9 @@ export class Continuum {
   }
 
   save(): readonly Float64Array[] {
-    return [...this.arrays(), Float64Array.of(this.isDisturbed ? 1 : 0)].map((array) => array.slice());
+    return [...this.arrays(), Float64Array.of(this.isDisturbed ? 1 : 0, this.isRough ? 1 : 0)].map((array) =>
+      array.slice(),
+    );
   }
 
   restore(saved: readonly Float64Array[]): void {
@@ -339,12 +432,13 @@ export class Continuum {
       array.set(saved[index]!);
     });
     this.isDisturbed = saved[arrays.length]![0] === 1;
+    this.isRough = saved[arrays.length]![1] === 1;
     // Signals are recomputed when somebody asks.
     this.instants[3] = -1;
   }
 
   private arrays(): readonly Float64Array[] {
-    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants } = this;
-    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants];
+    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, rates, n1, n2, n3 } = this;
+    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, rates, n1, n2, n3];
   }
 }

@@ -133,10 +133,18 @@ export interface Host<In extends string = string, Out extends string = string> {
   finding(code: string, says: string): void;
 }
 
+/** A continuous state. A fast one falls back to its rest value in much less time than a step may last, as a winding's current does. */
+export interface FlowState {
+  readonly name: string;
+  readonly start: number;
+  readonly scale: number;
+  readonly isFast?: boolean;
+}
+
 /** A part's share of the continuous network; see continuum.ts for the order of the sweeps. */
 export interface Flow {
   /** Each with its value at the start and the size that counts as full scale for errors. */
-  readonly states: readonly { readonly name: string; readonly start: number; readonly scale: number }[];
+  readonly states: readonly FlowState[];
   /** Running integrals that feed nothing back, such as energies. */
   readonly bookCount?: number;
   /** Own or other signals that `draw` reads before they are fed; where it leans on one, it sets `leaning[0]` to 1. */
