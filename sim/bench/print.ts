@@ -38,11 +38,17 @@ export function printProblem(problem: Problem, width: number): string {
     .join('\n');
 }
 
+/** Nearly all texts are plain, and making ready to look for what is not takes longer than a short run. */
+function isPlain(text: string): boolean {
+  return /^[ -~]*$/.test(text);
+}
+
 /**
  * Text without anything that could move a cursor, colour a terminal, reverse its writing direction or hide: each such
  * character becomes one `?`, a tab one space, so that columns stay.
  */
 export function printable(text: string): string {
+  if (isPlain(text)) return text;
   return text.replaceAll('\t', ' ').replaceAll(/[\p{Cc}\p{Cf}\p{Co}\p{Cs}\p{Zl}\p{Zp}]/gu, '?');
 }
 
@@ -69,6 +75,7 @@ const wide =
 
 /** Columns of a terminal that a text takes. */
 export function columnsOf(text: string): number {
+  if (isPlain(text)) return text.length;
   let columns = 0;
   for (const character of printable(text)) columns += /\p{M}/u.test(character) ? 0 : wide.test(character) ? 2 : 1;
   return columns;
