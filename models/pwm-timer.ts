@@ -447,12 +447,12 @@ export const pwmTimer: PartKind = {
   chart,
   faults,
   explain: {
-    pulse: tellPulse,
-    frame: tellFrame,
     line: ({ name, value, word }) => ({
       says: `the pulse line is ${word(`${name}.line`, value)}`,
-      next: `${name}.pulse`,
+      next: value === FLOATING ? 'board.pin' : `${name}.pulse`,
     }),
+    pulse: tellPulse,
+    frame: tellFrame,
     latched: ({ value, wanted }) => ({
       says: `the timer works with compare ${value}, taken over from its double buffer at the start of a frame`,
       next: 'firmware.compare',

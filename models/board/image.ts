@@ -14,6 +14,7 @@ import { AGAINST_WORDS, SOURCE_WORDS } from '../adc-of-chip.ts';
 import { FLOATING, LINE_WORDS, LOW, WAVE_WORDS } from '../pwm-pin.ts';
 import { POSITION_WORDS } from '../selector.ts';
 import { CHIPS } from './avr/chips.ts';
+import { translatedEngine } from './avr/translate/engine.ts';
 import { HUNG } from './board.ts';
 import { type Ahead, createAhead, DID, type Found } from './image/ahead.ts';
 import { FILE_KEYS, type Parameters, parameters, takeFiles } from './image/parameters.ts';
@@ -143,6 +144,7 @@ function make(host: Host, numbers: Parameters): Live {
     image,
     pin,
     channel,
+    engine: translatedEngine,
     settings: {
       eeprom: image.eeprom,
       isClockDivided: numbers.fuses['clock-by-8'],

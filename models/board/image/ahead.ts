@@ -9,7 +9,7 @@
 
 import { assert } from '../../../sim/kernel/assert.ts';
 import type { Chip } from '../avr/chips.ts';
-import { type Core, type CoreSnapshot, createCore } from '../avr/core.ts';
+import { type Core, type CoreSnapshot, createCore, type EngineKind } from '../avr/core.ts';
 import type { FindingKind } from '../avr/finding.ts';
 import type { Image } from '../avr/image/image.ts';
 import { AT } from '../avr/machine.ts';
@@ -64,6 +64,8 @@ export interface AheadOptions {
   readonly pin: Pin;
   readonly channel: { readonly timer: number; readonly channel: 'A' | 'B' } | undefined;
   readonly world: World;
+  /** Carries out plain instructions; the interpreter unless another one is given, with the same outcome. */
+  readonly engine?: EngineKind;
 }
 
 export interface Ahead {
@@ -112,7 +114,7 @@ export interface AheadState {
 const FOUND_MOST = 100;
 const KEPT_MOST = 64;
 
-export function createAhead({ chip, image, settings, pin, channel, world }: AheadOptions): Ahead {
+export function createAhead({ chip, image, settings, pin, channel, world, engine }: AheadOptions): Ahead {
   // What was done in the slice: cycle, code and value, in the order of the cycles.
   const cycles: number[] = [];
   const codes: number[] = [];
@@ -174,7 +176,7 @@ export function createAhead({ chip, image, settings, pin, channel, world }: Ahea
   const watched = [0, 0, 0];
   watched[pin.port] = 1 << pin.bit;
   const bus = createPeripherals({ ...settings, watched }, outside);
-  core = createCore({ chip, image, bus });
+  core = createCore({ chip, image, bus, ...(engine === undefined ? {} : { engine }) });
   const chipCore = core;
   const first = chipCore.snapshot();
   const state = flatOf(first);

@@ -110,18 +110,12 @@ export function countOn(mode: CounterMode, state: CounterState, ticks: number, w
     specialTick(mode, state, done, watch);
     stepsLeft -= 1;
     if (stepsLeft > 0) continue;
-    // By now every flag that can rise has risen; an even number of periods leaves even toggled outputs as they are.
+    // By now the counter has been round: it is within its top, what was written is at work, every flag that can rise has
+    // risen. An output that could still change is looked out for, so that none is carried over so long a stretch.
     const period = periodTicks(mode, state);
-    if (isSteady(mode, state)) done += 2 * period * Math.floor((ticks - done) / (2 * period));
+    done += period * Math.floor((ticks - done) / period);
     stepsLeft = 64;
   }
-}
-
-function isSteady(mode: CounterMode, state: CounterState): boolean {
-  return (
-    state.count <= topValue(mode, state) &&
-    (!isPwm(mode.row.wave) || (state.writtenA === state.compareA && state.writtenB === state.compareB))
-  );
 }
 
 /** The tick that leaves the present value, where that is a compare value or a turn. */

@@ -4,10 +4,11 @@ import { fileURLToPath } from 'node:url';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { CHIPS } from '../../../../models/board/avr/chips.ts';
-import { createCore } from '../../../../models/board/avr/core.ts';
+import { createCore, type EngineKind } from '../../../../models/board/avr/core.ts';
 import { type Image, readImage } from '../../../../models/board/avr/image/image.ts';
 import type { Outside } from '../../../../models/board/avr/peripherals/around.ts';
 import { createPeripherals } from '../../../../models/board/avr/peripherals/peripherals.ts';
+import { translatedEngine } from '../../../../models/board/avr/translate/engine.ts';
 import { type Ahead, createAhead, DID } from '../../../../models/board/image/ahead.ts';
 
 const chip = CHIPS.atmega328p;
@@ -62,6 +63,7 @@ function inSlices(
   slices: readonly number[],
   cuts: readonly number[],
   breaks: (ahead: Ahead) => void,
+  engine?: EngineKind,
 ): Edge[] {
   const edges: Edge[] = [];
   const ahead = createAhead({
@@ -71,6 +73,7 @@ function inSlices(
     channel: { timer: 1, channel: 'A' },
     settings: settings(image),
     world: { hold: () => undefined, watchdogCycles: () => 62.5 },
+    ...(engine === undefined ? {} : { engine }),
   });
   let present = 0;
   const tell = (code: number, value: number): void => {
@@ -143,6 +146,16 @@ describe('chip ahead: slices', () => {
         expect(inSlices(image, [], lengths, list, (ahead) => ahead.restored())).toEqual(straight(image, []));
       }),
       { seed: 20261125, numRuns: 25 },
+    );
+  });
+  test('law: translated code gives the same edges as the interpreter', () => {
+    const image = imageOf('copy.elf');
+    fc.assert(
+      fc.property(touches, slices, (list, lengths) => {
+        const apart = list.filter(({ cycle }, index) => index === 0 || cycle - list[index - 1]!.cycle > 16);
+        expect(inSlices(image, apart, lengths, [], () => undefined, translatedEngine)).toEqual(straight(image, apart));
+      }),
+      { seed: 20261125, numRuns: 15 },
     );
   });
 });
