@@ -13,7 +13,7 @@ import { ratio, type Settled, seconds } from '../units/index.ts';
 export const outcomes = {
   reversed: 'drove the other way than asked for',
   started: 'drove off though nobody asked for it',
-  'kept-driving': 'drove on though the foot was off',
+  'kept-driving': 'drove on though nothing asked for it any more',
   'sped-up': 'drove harder than asked for',
   restarted: 'stopped, and drove again with the foot still down',
   braked: 'braked though nobody asked for it',

@@ -103,7 +103,8 @@ describe('faults: outcomes', () => {
 
   test('harder than asked for is sped-up', () => {
     const half = held([0, 0], [1, 0.5], [5, 0]);
-    expect(outcomeOf(seen(half), seen(held([0, 0], [1, 0.5], [2, 1])), 1.5, 8, severity)).toMatchObject({
+    const of = (drive: Column): Seen => seen(drive, undefined, undefined, foot);
+    expect(outcomeOf(of(half), of(held([0, 0], [1, 0.5], [2, 1])), 1.5, 8, severity)).toMatchObject({
       name: 'sped-up',
       uncommanded: 1,
     });
@@ -116,6 +117,25 @@ describe('faults: outcomes', () => {
     expect(noticed(held([0, 0], [1, 2]))).toBe('before');
     expect(noticed(held([0, 0], [3, 2]))).toBe('with-it');
     expect(outcomeOf(seen(held([0, 0])), seen(held([0, 0])), 0.5, 8, severity).noticed).toBe('never');
+  });
+
+  describe('a healthy vehicle that its battery cuts off at 3 s with the foot held to 5 s', () => {
+    const cut = held([0, 0], [1, 1], [3, 0]);
+    const outcome = (drive: Column, wish = foot) =>
+      outcomeOf(seen(cut, undefined, undefined, wish), seen(drive, undefined, undefined, wish), 2, 8, severity);
+    test('driving on up to the release is what the foot asks for', () => {
+      expect(outcome(held([0, 0], [1, 1], [5, 0])).name).toBe('as-before');
+    });
+    test('driving on beyond the release is not', () => {
+      expect(outcome(held([0, 0], [1, 1]))).toMatchObject({ name: 'kept-driving', uncommanded: 1, safeSeconds: null });
+    });
+    test('starting again after a stop is not, though the foot is where it was', () => {
+      expect(outcome(held([0, 0], [1, 1], [3.2, 0], [4, 1], [7, 0])).uncommanded).toBe(1);
+    });
+    test('nor is it once somebody has let up a little', () => {
+      const eased = held([0, 0], [1, 1], [3.5, 0.8], [5, 0]);
+      expect(outcome(held([0, 0], [1, 1], [4.9, 0]), eased).uncommanded).toBe(1);
+    });
   });
 
   test('braking that nobody asked for', () => {

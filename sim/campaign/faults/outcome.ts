@@ -47,7 +47,7 @@ export function outcomeOf(healthy: Seen, faulty: Seen, from: number, until: numb
     const braked =
       brake === undefined ? Infinity : firstDifference([healthy.brakes[index]!], [brake], span, DRIVING_SLACK);
     return {
-      ...driveOutcome(before, drive, faulty.wishes, span, severity, braked),
+      ...driveOutcome(before, drive, healthy.wishes, span, severity, braked),
       changed: Math.min(changed, braked),
     };
   });
@@ -107,10 +107,11 @@ function driveOutcome(
   let startSeconds = Infinity;
   let endSeconds = 0;
   let isReversed = false;
-  const times = instantsOf([healthy, faulty], span, MOMENT_SECONDS);
+  const times = instantsOf([healthy, faulty, ...wishes], span, MOMENT_SECONDS);
   for (const [place, seconds] of times.entries()) {
     const drive = faulty.at(seconds);
-    const allowed = greatest(healthy, Math.sign(drive), seconds - MOMENT_SECONDS, seconds);
+    const recent = greatest(healthy, Math.sign(drive), seconds - MOMENT_SECONDS, seconds);
+    const allowed = recent > 0 ? recent : stillAsked(healthy, faulty, wishes, Math.sign(drive), seconds);
     const excess = Math.abs(drive) - allowed;
     if (excess <= (allowed > 0 ? DRIVING_SLACK : severity.drive)) continue;
     uncommanded = Math.max(uncommanded, excess);
@@ -119,6 +120,11 @@ function driveOutcome(
     // The other way than it is asked for, or than it was asked for when the fault came.
     const asked = healthy.at(seconds) || healthy.at(span.from);
     if (asked !== 0 && Math.sign(drive) === -Math.sign(asked)) isReversed = true;
+  }
+  // A step of the timer for less than a moment is felt by nobody.
+  if (uncommanded <= DRIVING_SLACK && endSeconds - startSeconds < MOMENT_SECONDS) {
+    uncommanded = 0;
+    startSeconds = Infinity;
   }
   const safeSeconds = startSeconds === Infinity ? 0 : endSeconds >= span.until ? null : endSeconds - startSeconds;
   const isLate = safeSeconds === null || safeSeconds > severity.return;
@@ -131,6 +137,31 @@ function driveOutcome(
           : 'jolted'
         : wildName(healthy, faulty, startSeconds, safeSeconds, isLate);
   return { name, rank: severity.ranks[name], uncommanded, safeSeconds, startSeconds };
+}
+
+/**
+ * A healthy vehicle may have stopped by itself, cut off by its battery, with the foot where it was. One that then drives on
+ * does what is asked: up to what the healthy one gave for it. Only without a stop in between, and only while foot and
+ * hand have not moved.
+ */
+function stillAsked(
+  healthy: Column,
+  faulty: Column,
+  wishes: readonly Column[],
+  direction: number,
+  seconds: number,
+): number {
+  const before = faulty.before(seconds);
+  if (direction === 0 || Number.isNaN(before) || Math.sign(before) !== direction) return 0;
+  let last = healthy.indexAt(seconds);
+  while (last >= 0 && Math.sign(healthy.values[last]!) !== direction) last -= 1;
+  if (last < 0) return 0;
+  const stopped = healthy.times[last + 1]!;
+  const isSteady = wishes.every((wish) => {
+    const from = wish.at(stopped - MOMENT_SECONDS);
+    return wish.at(seconds) === from && wish.indexAt(seconds) === wish.indexAt(stopped - MOMENT_SECONDS);
+  });
+  return isSteady ? greatest(healthy, direction, 0, stopped) : 0;
 }
 
 /** The name of drive that nobody asked for. */
