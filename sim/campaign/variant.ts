@@ -6,6 +6,7 @@ import { dirname, isAbsolute, join, relative } from 'node:path';
 import { stringify } from 'yaml';
 import { readSource } from '../bench/source.ts';
 import { plainOf } from '../bench/tree.ts';
+import { parseQuantity } from '../units/index.ts';
 
 export interface Variant {
   /** Why it exists, as comment lines at its head. */
@@ -13,8 +14,9 @@ export interface Variant {
   readonly title: string;
   /** Values laid over the bench beside those of the original. */
   readonly overrides?: Readonly<Record<string, unknown>>;
-  /** In place of the original's. */
+  /** In place of the original's, or beside them. */
   readonly steps?: readonly unknown[];
+  readonly moreSteps?: readonly unknown[];
   readonly expect?: readonly unknown[];
   readonly duration?: string;
   readonly seed?: number;
@@ -29,7 +31,8 @@ export function variantText(original: string, target: string, variant: Variant):
   const bench = isScenario && !isAbsolute(named) ? join(dirname(original), named) : named;
   const overrides = { ...((isScenario ? contents.with : undefined) as object | undefined), ...variant.overrides };
   const list = (items: readonly unknown[]): string => items.map((item) => `  - ${flow(item)}\n`).join('');
-  const steps = variant.steps ?? ((isScenario ? contents.steps : undefined) as readonly unknown[] | undefined) ?? [];
+  const own = variant.steps ?? ((isScenario ? contents.steps : undefined) as readonly unknown[] | undefined) ?? [];
+  const steps = inOrder([...own, ...(variant.moreSteps ?? [])]);
   const expect = variant.expect ?? ((isScenario ? contents.expect : undefined) as readonly unknown[] | undefined) ?? [];
   return [
     ...variant.comment.split('\n').map((line) => `# ${line}\n`),
@@ -45,6 +48,16 @@ export function variantText(original: string, target: string, variant: Variant):
     steps.length === 0 ? '' : `steps:\n${list(steps)}`,
     expect.length === 0 ? '' : `expect:\n${list(expect)}`,
   ].join('');
+}
+
+/** By their instants, as one reads them; those of one instant stay as they were. */
+function inOrder(steps: readonly unknown[]): unknown[] {
+  const instant = (step: unknown): number => {
+    const { at } = step as { readonly at?: unknown };
+    const parsed = parseQuantity(String(at), 'time');
+    return 'quantity' in parsed ? parsed.quantity.value : 0;
+  };
+  return [...steps].sort((a, b) => instant(a) - instant(b));
 }
 
 function flow(value: unknown): string {

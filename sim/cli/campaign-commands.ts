@@ -47,6 +47,32 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       done(await faults(paths, options, streams, processSurroundings(process)));
     });
 
+  shared(
+    program
+      .command('hunt')
+      .description('search for a stimulus that breaks an expectation, and shrink it to a small scenario')
+      .argument(
+        '<file>',
+        'a scenario, whose expectations are hunted; or a bench: then, that nothing drives with the foot off',
+      )
+      .option('-n, --runs <count>', 'how many runs it may take (2000 unless given)')
+      .option('--seed <seed>', 'seed of the search (1 unless given)')
+      .option('--no-faults', 'hands and feet only')
+      .option('--no-steps', "leave out what the scenario's script does")
+      .option('--default', "hunt that nothing drives with the foot off instead of the scenario's own expectations")
+      .option('--duration <time>', "length of each run (the scenario's, or 10 s)")
+      .option('--write <file>', 'write what was found as a scenario'),
+  )
+    .addHelpText(
+      'after',
+      '\nExit status 1 means that something was found. Finding nothing proves nothing.\n\nExamples:\n  jackstand hunt bench.yaml\n  jackstand hunt scenarios/orchard-cart/hazard/learned-half-way.yaml --no-faults --write found.yaml',
+    )
+    .action(async (file: string, options: Record<string, string>) => {
+      const { hunt } = await import('./hunt.ts');
+      const { processSurroundings } = await import('./many.ts');
+      done(await hunt(file, options, streams, processSurroundings(process)));
+    });
+
   formatted(
     program
       .command('merge')

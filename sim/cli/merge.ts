@@ -2,11 +2,13 @@
 import { readFileSync } from 'node:fs';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import type { FaultsRequest } from '../campaign/faults/craft.ts';
+import type { HuntRequest } from '../campaign/hunt/ground.ts';
 import { mergeParts, type Part, readPart } from '../campaign/many/part-file.ts';
 import type { SpreadRequest } from '../campaign/spread/craft.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { Exit } from './exit.ts';
 import { faultsCampaign, openScenarios } from './faults.ts';
+import { huntCampaign, loadGround } from './hunt.ts';
 import type { Campaign } from './many.ts';
 import { tellProblems } from './problems.ts';
 import { spreadCampaign } from './spread.ts';
@@ -69,6 +71,12 @@ async function openCampaign({ request }: Part, flags: MergeFlags, streams: Strea
       const { scenarios, problems } = openScenarios(faultsRequest.files);
       if (hasErrors(problems)) return { problems };
       return { campaign: faultsCampaign(scenarios, faultsRequest, flags, streams, made) };
+    }
+    case 'hunt': {
+      const huntRequest = request as HuntRequest;
+      const { value, problems } = loadGround(huntRequest.file);
+      if (value === undefined) return { problems };
+      return { campaign: huntCampaign(huntRequest, flags, streams, made) };
     }
     default:
       return { problems: [problemAt(request.kind, 'refused', { path: '', says: 'a campaign of no known kind' })] };

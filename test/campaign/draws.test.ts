@@ -112,7 +112,7 @@ describe('draws: as text', () => {
   });
 });
 
-/** Phi(z) by way of the incomplete beta function would be circular here; this is its series (Abramowitz and Stegun 26.2.11). */
+/** Phi(z) by its series (Abramowitz and Stegun 26.2.11), so that the quantile under test is not measured by itself. */
 function normalShare(z: number): number {
   let term = z;
   let sum = z;

@@ -7,7 +7,7 @@ import { availableParallelism } from 'node:os';
 import { pathToFileURL } from 'node:url';
 import type { Tinypool } from 'tinypool';
 import type { CraftRequest } from './craft.ts';
-import { type Job, work } from './worker.ts';
+import { type Job, work } from './work.ts';
 
 export interface ManyOptions {
   /** Threads; by default one for each core. */
