@@ -108,10 +108,15 @@ export interface AheadState {
   isHung: number;
   /** The interrupt flag that a program that stands still goes on with. */
   flagBefore: number;
+  /** What was found before the start of the slice: a row of `FOUND_NUMBERS` each. */
+  readonly foundRows: Float64Array;
+  foundCount: number;
 }
 
 /** More than this is no longer read by anybody. */
 const FOUND_MOST = 100;
+/** Place of the code among the texts, cycle, program counter, address, place of the words among the texts. */
+const FOUND_NUMBERS = 5;
 const KEPT_MOST = 64;
 
 export function createAhead({ chip, image, settings, pin, channel, world, engine }: AheadOptions): Ahead {
@@ -123,7 +128,8 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
   let ready: Stop | undefined;
   let readyCount = 0;
   let core: Core | undefined;
-  let foundAtStart = 0;
+  // Codes and words of what was found, so that the state needs numbers only. Never shortened: a snapshot may count on it.
+  const texts: string[] = [];
   let coreFindings = 0;
 
   const did = (code: number, value: number, cycle: number): void => {
@@ -213,6 +219,30 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     }
     takeKept();
   };
+  const placeOf = (text: string): number => {
+    const place = texts.indexOf(text);
+    return place === -1 ? texts.push(text) - 1 : place;
+  };
+  const keepFound = (): void => {
+    for (; state.foundCount < found.length; state.foundCount += 1) {
+      const { code, cycle, pc, address, says } = found[state.foundCount]!;
+      state.foundRows.set([placeOf(code), cycle, pc, address, placeOf(says)], FOUND_NUMBERS * state.foundCount);
+    }
+  };
+  /** What is found later in a run must not be known after a snapshot was restored: it would not be told again. */
+  const takeFound = (): void => {
+    found.length = 0;
+    for (let index = 0; index < state.foundCount; index += 1) {
+      const [code, cycle, pc, address, says] = state.foundRows.subarray(FOUND_NUMBERS * index);
+      found.push({
+        code: texts[code!] as Found['code'],
+        cycle: cycle!,
+        pc: pc!,
+        address: address!,
+        says: texts[says!]!,
+      });
+    }
+  };
   const takeKept = (): void => {
     forget();
     for (let index = 0; index < state.keptCount; index += 1)
@@ -233,7 +263,7 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     const { published } = state;
     takeKept();
     state.published = published;
-    found.length = Math.min(found.length, foundAtStart);
+    takeFound();
     coreFindings = 0;
     ready = undefined;
   };
@@ -254,7 +284,7 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     run: (cycle) => {
       keepRest();
       flatten(chipCore.snapshot(), state);
-      foundAtStart = found.length;
+      keepFound();
       runTo(cycle);
       state.end = endNow();
     },
@@ -276,7 +306,6 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
       chipCore.restore({ ...snapshot, state: words });
     },
     restored: () => {
-      foundAtStart = found.length;
       back();
       runTo(state.end);
     },
@@ -297,6 +326,8 @@ function flatOf(snapshot: CoreSnapshot): AheadState {
     keptCount: 0,
     isHung: 0,
     flagBefore: 0,
+    foundRows: new Float64Array(FOUND_NUMBERS * FOUND_MOST),
+    foundCount: 0,
   };
 }
 
