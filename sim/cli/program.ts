@@ -3,6 +3,7 @@ import { Command, CommanderError, Option } from 'commander';
 import { printable } from '../bench/print.ts';
 import { addCampaignCommands } from './campaign-commands.ts';
 import { Exit } from './exit.ts';
+import { addNewCommand } from './new-command.ts';
 import { RUN_FORMATS } from './run-format-names.ts';
 import type { Streams } from './streams.ts';
 import { TOOL_VERSION } from './version.ts';
@@ -167,6 +168,8 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       const { measure } = await import('./measure.ts');
       done(await measure(file, options, streams));
     });
+
+  addNewCommand(program, streams, done);
 
   program
     .command('schema')
