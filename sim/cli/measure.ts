@@ -2,9 +2,9 @@
 import { readFileSync, statSync } from 'node:fs';
 import { printable } from '../bench/print.ts';
 import { type Problem, problemAt } from '../bench/problem.ts';
+import { readCapture } from '../capture/read-capture.ts';
 import type { Statistics } from '../trace/measure.ts';
 import { type MeasuredLevel, type MeasuredPulses, measureChannel } from '../trace/measure-capture.ts';
-import { readCapture } from '../trace/read-capture.ts';
 import { formatQuantity } from '../units/index.ts';
 import { Exit } from './exit.ts';
 import { tellProblems } from './problems.ts';
@@ -26,7 +26,7 @@ export async function measure(file: string, options: { readonly format?: string 
       : capture !== undefined && 'says' in capture
         ? problemAt(file, 'refused', {
             path: '',
-            says: `this is no capture: ${capture.says}`,
+            says: `this is no capture: ${capture.says}${capture.line === undefined ? '' : ` (line ${capture.line}, column ${capture.column})`}`,
             allowed: 'CSV with a time column and levels or volts, VCD, or one count a line',
           })
         : undefined;

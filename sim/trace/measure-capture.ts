@@ -1,6 +1,7 @@
 /** What a captured channel is, a pulse train or a slow voltage or count, and the numbers of it that a bench asks for. */
+import { edgesOf, extremes } from '../capture/edges.ts';
+import type { CapturedChannel } from '../capture/read-capture.ts';
 import { measurePulses, type PulseTrain, pulsesOf, type Statistics, statistics } from './measure.ts';
-import type { CapturedChannel } from './read-capture.ts';
 import { Column } from './trace.ts';
 
 export interface MeasuredPulses {
@@ -22,10 +23,8 @@ export interface MeasuredLevel {
   readonly isWhole: boolean;
 }
 
-/** Reference levels of an edge, as shares of low to high (IEC 60469: 10, 50 and 90 %, from memory); hysteresis between the outer two. */
-const [LOW, MIDDLE, HIGH] = [0.1, 0.5, 0.9];
-/** A pulse train spends nearly all samples near one of two levels. */
-const NEAR_SHARE = 0.8;
+/** Fewer edges than of two pulses are no train. */
+const LEAST_EDGES = 4;
 /** Of the range, from each end: what counts as resting there. */
 const PLATEAU = 0.05;
 
@@ -35,32 +34,17 @@ export function measureChannel(channel: CapturedChannel, isTimed: boolean): Meas
 }
 
 /** The channel as a level with its edges where it crosses the middle; undefined where it is no pulse train. */
-function levelOf({ times, values, name }: CapturedChannel): Column | undefined {
-  const { low, high } = extremes(values);
-  if (!(high > low)) return undefined;
-  const share = (value: number): number => (value - low) / (high - low);
-  let nearCount = 0;
-  for (const value of values) if (share(value) < 0.2 || share(value) > 0.8) nearCount += 1;
-  if (nearCount < NEAR_SHARE * values.length) return undefined;
-  const level = new Column({ name, dimension: 'count', shape: 'held', means: '' });
-  let isHigh = share(values[0]!) >= MIDDLE;
-  level.append(times[0]!, isHigh ? 1 : 0);
-  let crossing = times[0]!;
-  let edgeCount = 0;
-  for (let index = 1; index < values.length; index += 1) {
-    const [before, now] = [share(values[index - 1]!), share(values[index]!)];
-    const isDigital = (before === 0 || before === 1) && (now === 0 || now === 1);
-    if (before < MIDDLE !== now < MIDDLE)
-      // A logic analyser gives the instant of the change itself; between two voltages it lies on the line.
-      crossing = isDigital
-        ? times[index]!
-        : times[index - 1]! + ((MIDDLE - before) / (now - before)) * (times[index]! - times[index - 1]!);
-    if (isHigh ? now > LOW : now < HIGH) continue;
+function levelOf(channel: CapturedChannel): Column | undefined {
+  const edges = edgesOf(channel);
+  if (edges === undefined || edges.seconds.length < LEAST_EDGES) return undefined;
+  const level = new Column({ name: channel.name, dimension: 'count', shape: 'held', means: '' });
+  let isHigh = edges.isHighAtFirst;
+  level.append(channel.times[0]!, isHigh ? 1 : 0);
+  for (const seconds of edges.seconds) {
     isHigh = !isHigh;
-    edgeCount += 1;
-    level.append(Math.max(crossing, level.times[level.length - 1]!), isHigh ? 1 : 0);
+    level.append(seconds, isHigh ? 1 : 0);
   }
-  return edgeCount >= 4 ? level : undefined;
+  return level;
 }
 
 function pulseNumbers(level: Column, { times }: CapturedChannel): MeasuredPulses {
@@ -109,15 +93,6 @@ function noiseOf(values: Float64Array, counts: (value: number) => boolean): numb
     count += 1;
   }
   return count === 0 ? 0 : Math.sqrt(squares / (2 * count));
-}
-
-function extremes(values: Float64Array): { readonly low: number; readonly high: number } {
-  let [low, high] = [Number.POSITIVE_INFINITY, Number.NEGATIVE_INFINITY];
-  for (const value of values) {
-    if (value < low) low = value;
-    if (value > high) high = value;
-  }
-  return { low, high };
 }
 
 function median(numbers: Float64Array): number {

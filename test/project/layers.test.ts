@@ -5,6 +5,7 @@ import { filesBelow, importsOf, parse } from './sources.ts';
 /** From the ground up: a file imports from its own layer or from those below. */
 const layers: readonly (readonly string[])[] = [
   ['sim/units'],
+  ['sim/capture'],
   ['sim/kernel'],
   ['sim/chart'],
   ['models'],

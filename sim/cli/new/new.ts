@@ -170,7 +170,9 @@ async function settingChosen(
   if (asker === undefined) return undefined;
   streams.out(
     `\n${trial.runs
+      // The first one tells the cause; the list below must stay in sight.
       .filter(({ holds }) => !holds)
+      .slice(0, 1)
       .map((run) => verdictText(run, undefined, streams))
       .join('')}\n`,
   );
