@@ -176,7 +176,7 @@ function make(host: Host, numbers: Parameters): Live {
 
   const drawPickUp = (): number => pickUp.normal();
   const openPinVolts = (): number => openVolts(state.heldVolts, values[supplyIn]!, numbers.pull, drawPickUp);
-  const sampleTimer = host.timer(() => {
+  const takeSample = (): void => {
     if (!state.isStuck) {
       sampleSupply?.();
       sampleSignal?.();
@@ -191,9 +191,9 @@ function make(host: Host, numbers: Parameters): Live {
     values[heldOut] = state.heldVolts;
     host.noted(heldOut);
     due[resultTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).result * halfClock) / state.hertz;
-    host.moved(resultTimer);
-  });
-  const resultTimer = host.timer(() => {
+    if (host.leapt(resultTimer)) giveResult();
+  };
+  const giveResult = (): void => {
     state.isBusy = false;
     if (state.isFirst) {
       state.isFirst = false;
@@ -204,7 +204,9 @@ function make(host: Host, numbers: Parameters): Live {
     host.noted(referenceOut);
     values[countOut] = countOf(state.heldVolts, reference, resolutionBits, offset);
     host.published(countOut);
-  });
+  };
+  const sampleTimer = host.timer(takeSample);
+  const resultTimer = host.timer(giveResult);
 
   return {
     state,
@@ -225,7 +227,7 @@ function make(host: Host, numbers: Parameters): Live {
         state.startTick = Math.ceil(tick / prescaler) * prescaler;
         state.isBusy = true;
         due[sampleTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).hold * halfClock) / state.hertz;
-        host.moved(sampleTimer);
+        if (host.leapt(sampleTimer)) takeSample();
       }
     },
     fault: (event) => {

@@ -237,6 +237,7 @@ function hostOf(
     isAwake: (timer) => kernel.due[timer]! < Number.POSITIVE_INFINITY,
     due: kernel.due,
     moved: (timer) => kernel.moved(timer),
+    leapt: (timer) => kernel.leapt(timer),
     published: (signal) => kernel.publish(signal),
     noted: (signal) => kernel.note(signal),
     isTraced: kernel.journal !== undefined,

@@ -98,6 +98,8 @@ export interface Host<In extends string = string, Out extends string = string> {
   /** When each timer is due, by timer. For hot paths, where a float64 passed to a function is boxed: write, then `moved`. */
   readonly due: Float64Array;
   moved(timer: number): void;
+  /** `moved` as the last thing done: true where the timer comes next of all. The present is then its instant; act at once. */
+  leapt(timer: number): boolean;
   /** Publishes what was written to `values[signal]`: `emit` for hot paths. */
   published(signal: number): void;
   /** The same for a quiet signal. */
