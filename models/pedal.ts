@@ -5,6 +5,8 @@
  *     hall     signal = rest + sensed * (full - rest), in proportion to the supply when ratiometric
  *     pot      the same, always in proportion; the track's resistance gives the source impedance
  *     switch   signal = supply once travel passes the switching point, else 0, with contact bounce from then on
+ *     replay   signal = a capture's volts, straight from sample to sample, the first before it and the last after it,
+ *              within the supply; travel is what that voltage tells by rest and full
  *
  * Open-wire levels of a hall sensor (5 V, 10 to 200 kohm load): open supply 0 to 0.15 V, open ground 4.85 to 5.0 V
  * (Micronas HAC 830 data sheet DSH000178_001EN, section 4.8). All other numbers are the builder's own measurements.
@@ -14,6 +16,8 @@ import { z } from 'zod';
 import { runChart } from '../sim/chart/run.ts';
 import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../sim/kernel/part.ts';
 import { formatQuantity, ohms, perSecond, ratio, type Settled, seconds, volts } from '../sim/units/index.ts';
+import { makeReplay } from './pedal-replay.ts';
+import { type CapturedLine, REPLAY_KEYS, type Replayed, takeVolts, voltsShape } from './replay.ts';
 
 const signalShape = {
   rest: volts({
@@ -35,19 +39,23 @@ const signalShape = {
   lag: seconds({ min: 0, max: 5, means: 'time constant of the sensor and its filter', example: '3 ms' }).prefault(
     '0 s',
   ),
+  ...voltsShape,
 };
 
-const hall = z.strictObject({
-  kind: z.literal('hall').describe('hall-effect sensor: gives a voltage'),
-  ...signalShape,
-  ratiometric: z.boolean().prefault(false).describe('the signal is in proportion to the supply'),
-  impedance: ohms({
-    min: 0,
-    max: 1e6,
-    means: 'output resistance of the sensor with its series resistor',
-    example: '1 kohm',
-  }).prefault('1 kohm'),
-});
+const hall = z
+  .strictObject({
+    // May be left out beside `replay` only, which `withKind` sees to and the JSON Schema says below.
+    kind: z.literal('hall').describe('hall-effect sensor: gives a voltage'),
+    ...signalShape,
+    ratiometric: z.boolean().prefault(false).describe('the signal is in proportion to the supply'),
+    impedance: ohms({
+      min: 0,
+      max: 1e6,
+      means: 'output resistance of the sensor with its series resistor',
+      example: '1 kohm',
+    }).prefault('1 kohm'),
+  })
+  .meta({ required: [], anyOf: [{ required: ['kind'] }, { required: ['replay'] }] });
 
 const pot = z.strictObject({
   kind: z.literal('pot').describe('potentiometer across the supply'),
@@ -69,8 +77,15 @@ const toggle = z.strictObject({
   }).prefault('10 kohm'),
 });
 
-export const parameters = z.discriminatedUnion('kind', [hall, pot, toggle]);
-type Parameters = Settled<z.output<typeof parameters>>;
+/** Of a pedal that is replayed it need not be said what it is: it gives a voltage, as a hall sensor does. */
+function withKind(section: unknown): unknown {
+  const isReplay = typeof section === 'object' && section !== null && 'replay' in section && !('kind' in section);
+  return isReplay ? { kind: 'hall', ...section } : section;
+}
+
+export const parameters = z.preprocess(withKind, z.discriminatedUnion('kind', [hall, pot, toggle]));
+type Sensor = Settled<z.output<typeof hall> | z.output<typeof pot>> & Replayed<CapturedLine>;
+type Parameters = Sensor | Settled<z.output<typeof toggle>>;
 
 export const ports = {
   in: { supply: { means: 'rail that feeds the pedal', from: () => 'rail.voltage' } },
@@ -232,6 +247,10 @@ function make(host: Host, numbers: Parameters): Live {
     bouncesUntil: 0,
   };
   const { now, values, out } = host;
+  const replay =
+    numbers.kind === 'switch' || numbers.captured === undefined
+      ? undefined
+      : makeReplay(host, numbers.captured(), numbers);
   const travelOut = out.travel!;
   const voltageOut = out.voltage!;
   const signalOut = out.signal!;
@@ -241,16 +260,20 @@ function make(host: Host, numbers: Parameters): Live {
   const { drawn } = noise;
   const contact = host.stream('contact');
   const lagSeconds = numbers.kind === 'switch' ? 0 : numbers.lag;
-  const noiseVolts = numbers.kind === 'switch' ? 0 : numbers.noise;
-  const travelNow = (): number => state.travel + state.slope * (now[0]! - state.anchorSeconds);
+  // What is captured has its noise in it.
+  const noiseVolts = numbers.kind === 'switch' || replay !== undefined ? 0 : numbers.noise;
+  const travelNow = (): number => (replay === undefined ? movedTravel() : replay.travel());
+  const movedTravel = (): number => state.travel + state.slope * (now[0]! - state.anchorSeconds);
   const sensedNow = (): number =>
     laggedTravel(state.sensed, state.travel, state.slope, now[0]! - state.anchorSeconds, lagSeconds);
 
   const [restVolts, fullVolts, atVolts] =
     numbers.kind === 'switch' ? [0, 0, 1] : [numbers.rest, numbers.full, numbers.at];
+  const isSensing = numbers.kind !== 'switch' && replay === undefined;
   const isRatiometric = numbers.kind === 'pot' || (numbers.kind === 'hall' && numbers.ratiometric);
   const healthyVolts = (): number => {
     const supplyVolts = values[supplyIn]!;
+    if (replay !== undefined) return Math.min(Math.max(replay.volts(), 0), supplyVolts);
     if (numbers.kind !== 'switch')
       return signalVolts(sensedNow(), restVolts, fullVolts, supplyVolts, atVolts, isRatiometric);
     return travelNow() >= numbers.point ? supplyVolts : 0;
@@ -302,7 +325,7 @@ function make(host: Host, numbers: Parameters): Live {
   const sampleVoltage = (): void => {
     sampleSupply?.();
     // The usual case apart, so that its number need not be returned, and boxed, by a function that knows every fault.
-    if (run.state.mode === intact && numbers.kind !== 'switch') {
+    if (run.state.mode === intact && isSensing) {
       values[voltageOut] = signalVolts(sensedNow(), restVolts, fullVolts, values[supplyIn]!, atVolts, isRatiometric);
     } else values[voltageOut] = voltage();
   };
@@ -347,12 +370,17 @@ function make(host: Host, numbers: Parameters): Live {
     state,
     start: () => {
       run.start();
-      host.emit(travelOut, 0);
+      if (replay === undefined) host.emit(travelOut, 0);
+      else replay.start();
     },
     input: () => {
       // The supply is read when the signal is sampled; its changes need no act of the pedal.
     },
     command: (form, contents) => {
+      if (replay !== undefined) {
+        host.finding('foot-replayed', `it replays ${(numbers as Sensor).replay}, so that a foot moves nothing`);
+        return;
+      }
       host.sleep(arrival);
       if (form === 'release') turn(0, (contents as { release?: number } | undefined)?.release ?? 0);
       else turn((contents as { press: number }).press, (contents as { over: number }).over);
@@ -397,6 +425,8 @@ const tellVoltage: Explain = ({ parameters: raw, read, word, value, seconds: at 
       says: `pedal at ${travel} travel gives ${volts}: ${faults[mode.split('.')[0] as keyof typeof faults].means}`,
       next: 'pedal.mode',
     };
+  if (numbers.kind !== 'switch' && numbers.replay !== undefined)
+    return { says: `pedal replays ${numbers.replay}: ${volts}, which tells ${travel} travel`, next: null };
   const rest =
     numbers.kind === 'switch'
       ? ''
@@ -411,6 +441,7 @@ export const pedal: PartKind = {
   always: true,
   defaults: { kind: 'hall' },
   parameters,
+  files: { keys: REPLAY_KEYS, take: takeVolts as never },
   ports,
   chart,
   faults,

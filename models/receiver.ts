@@ -3,15 +3,20 @@
  *
  *     pulse = neutral + stick x (full - neutral)        stick 0 to 1; towards reverse for -1 to 0
  *     a frame is sent every `frame`; without the link the train is held, goes to a fail-safe pulse, or falls silent
+ *     with `replay` the pulses are those of a capture while there is a link: edge by edge, at the capture's instants;
+ *     before its first whole pulse and after its last one the line is low
  *
  * 1.5 ms +-0.5 ms about every 20 ms is common practice; no formal standard exists.
  */
 import { setup } from 'xstate';
 import { z } from 'zod';
+import { moved, onPaper } from '../sim/capture/choose.ts';
+import type { CapturedPulses } from '../sim/capture/edges.ts';
 import { runChart } from '../sim/chart/run.ts';
 import type { Fault, Host, Live, PartKind, Ports, StepForm } from '../sim/kernel/part.ts';
 import { formatQuantity, ratio, type Settled, seconds } from '../sim/units/index.ts';
 import { FLOATING, HIGH, LINE_WORDS, LOW } from './pwm-timer.ts';
+import { REPLAY_KEYS, type Replayed, replayShape, takePulses } from './replay.ts';
 
 const pulse = (means: string, example: string) => seconds({ above: 0, max: 0.01, means, example });
 
@@ -25,6 +30,7 @@ export const parameters = z.strictObject({
   jitter: seconds({ min: 0, max: 1e-3, means: 'jitter of the pulse, standard deviation', example: '2 us' }).prefault(
     '0 us',
   ),
+  ...replayShape,
   loss: z
     .strictObject({
       after: seconds({ min: 0, max: 30, means: 'how long the link may be silent', example: '500 ms' }).prefault(
@@ -35,7 +41,7 @@ export const parameters = z.strictObject({
     })
     .prefault({}),
 });
-type Parameters = Settled<z.output<typeof parameters>>;
+type Parameters = Settled<z.output<typeof parameters>> & Replayed<CapturedPulses>;
 
 export const ports = {
   in: { supply: { means: 'rail that feeds the receiver', from: () => 'rail.voltage' } },
@@ -130,12 +136,22 @@ function make(host: Host, numbers: Parameters): Live {
     frameCount: 0,
     startSeconds: 0,
     pulseSeconds: 0,
+    /** Of a capture: the next pulse, and when the latest one rose. */
+    pulseIndex: 0,
+    riseSeconds: 0,
   };
   const { now, values, out } = host;
+  const captured = numbers.captured?.();
+  const rises = captured === undefined ? undefined : moved(captured.riseSeconds, numbers.offset ?? 0);
+  const falls = captured === undefined ? undefined : moved(captured.fallSeconds, numbers.offset ?? 0);
   const frameHertz = 1 / numbers.frame;
   const loss = host.stream('loss');
   const jitter = host.stream('jitter');
   const frameTimer = host.timer(() => {
+    if (rises !== undefined) {
+      replayFrame();
+      return;
+    }
     const isLinked = linked[run.state.mode] === 1 && !(state.lossShare > 0 && loss.uniform() < state.lossShare);
     if (isLinked) state.sentStick = state.stick;
     const deflection = state.sentStick;
@@ -148,6 +164,39 @@ function make(host: Host, numbers: Parameters): Live {
     state.frameCount += 1;
     host.wake(frameTimer, state.startSeconds + state.frameCount / frameHertz);
   });
+  /** A pulse of the capture; without the link the last one again, or the fail-safe pulse, one each `frame`. */
+  const replayFrame = (): void => {
+    const isLinked = linked[run.state.mode] === 1;
+    // Set in advance by a change of mode, which cannot know yet what comes next.
+    if (isLinked && nextRise() !== now[0]!) {
+      planReplay();
+      return;
+    }
+    const isHeard = isLinked && !(state.lossShare > 0 && loss.uniform() < state.lossShare);
+    if (isHeard) state.pulseSeconds = onPaper(falls![state.pulseIndex]! - rises![state.pulseIndex]!);
+    else if (state.isFailSafe) state.pulseSeconds = numbers.loss.pulse;
+    // Where nothing was heard yet there is nothing to repeat.
+    if (state.pulseSeconds > 0) {
+      state.riseSeconds = now[0]!;
+      host.emit(out.line!, HIGH);
+      host.wake(fallTimer, isHeard ? falls![state.pulseIndex]! : now[0]! + state.pulseSeconds);
+    }
+    state.frameCount += 1;
+    planReplay();
+  };
+  /** With the link, the next pulse of the capture; without it, the next frame. */
+  const planReplay = (): void => {
+    const seconds =
+      linked[run.state.mode] === 1 ? nextRise() : Math.max(now[0]!, state.startSeconds + state.frameCount / frameHertz);
+    if (seconds < Number.POSITIVE_INFINITY) host.wake(frameTimer, seconds);
+    else host.sleep(frameTimer);
+  };
+  /** When the first pulse of the capture rises that finds the line free, passing over those that do not. */
+  const nextRise = (): number => {
+    const freeSeconds = host.isAwake(fallTimer) ? host.due[fallTimer]! : now[0]!;
+    while (state.pulseIndex < rises!.length && rises![state.pulseIndex]! < freeSeconds) state.pulseIndex += 1;
+    return rises![state.pulseIndex] ?? Number.POSITIVE_INFINITY;
+  };
   const fallTimer = host.timer(() => {
     host.emit(out.line!, LOW);
     host.emit(out.pulse!, state.pulseSeconds);
@@ -196,6 +245,8 @@ function make(host: Host, numbers: Parameters): Live {
       run.send(run.event(isPowered ? 'powered' : 'unpowered'));
     },
     command: (_form, contents) => {
+      if (rises !== undefined)
+        host.finding('stick-replayed', `it replays ${numbers.replay}, so that its stick moves nothing`);
       state.stick = (contents as { stick: number }).stick;
     },
     fault: (event, amount) => {
@@ -205,6 +256,11 @@ function make(host: Host, numbers: Parameters): Live {
         // Remembered apart from the chart, as the link may be lost while the receiver is off.
         state.isLost = event === 'lost';
         run.send(run.event(event));
+        if (rises === undefined || !state.isTrainOn) return;
+        // Frames of its own follow the last pulse at its own pace.
+        state.startSeconds = state.riseSeconds;
+        state.frameCount = Math.floor((now[0]! - state.riseSeconds) * frameHertz) + 1;
+        planReplay();
       }
     },
   };
@@ -218,15 +274,17 @@ export const receiver: PartKind = {
   means: 'radio receiver',
   at: 'receiver',
   parameters,
+  files: { keys: REPLAY_KEYS, take: takePulses as never },
   ports,
   chart,
   faults,
   steps,
   explain: {
-    pulse: ({ value, read, word }) => ({
-      says: `the receiver (${word('receiver.mode', read('receiver.mode'))}) sends a pulse of ${formatQuantity(value, 'time')}`,
-      next: null,
-    }),
+    pulse: ({ value, read, word, parameters: raw }) => {
+      const { replay } = raw as Parameters;
+      const what = `${word('receiver.mode', read('receiver.mode'))}${replay === undefined ? '' : `, replaying ${replay}`}`;
+      return { says: `the receiver (${what}) sends a pulse of ${formatQuantity(value, 'time')}`, next: null };
+    },
     line: ({ value, word }) => ({
       says: `the receiver's line is ${word('receiver.line', value)}`,
       next: 'receiver.pulse',

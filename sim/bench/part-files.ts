@@ -5,10 +5,10 @@ import type { FileMistake } from '../kernel/part.ts';
 import { type Problem, problemAt } from './problem.ts';
 import type { DescribedPart } from './schema.ts';
 import { suggest } from './suggest.ts';
-import { nodeAt, pathWords, type TreeMap, valuePlace } from './tree.ts';
+import { nodeAt, pathWords, type TreeMap, valuePlace, writtenWords } from './tree.ts';
 
-/** Far above any program's image, far below what would be slow. */
-const maxBytes = 8 * 1024 * 1024;
+/** Far above any program's image, and above a capture of a million samples. */
+const maxBytes = 32 * 1024 * 1024;
 
 /** The parts with what their files hold. Names are as seen from the file that they are written in: bench or scenario. */
 export function takeFiles(
@@ -69,12 +69,16 @@ function namesBeside(path: string): string[] {
 }
 
 function problemOf(part: DescribedPart, { key, at, says, isWarning }: FileMistake, tree: TreeMap): Problem {
-  const written = String((part.parameters as Readonly<Record<string, unknown>>)[key]);
-  const node = nodeAt(tree, [...part.path, key]) ?? tree;
+  const named = nodeAt(tree, [...part.path, key]);
+  const node = named ?? tree;
   return problemAt(
     valuePlace(node),
     'refused',
-    { path: pathWords([...part.path, key]), written, says: at === undefined ? says : `${at}: ${says}` },
+    {
+      path: pathWords([...part.path, key]),
+      ...(named === undefined ? {} : { written: writtenWords(named) }),
+      says: at === undefined ? says : `${at}: ${says}`,
+    },
     isWarning === true ? 'warning' : 'error',
   );
 }
