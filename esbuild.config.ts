@@ -52,6 +52,17 @@ const prunedValidator: Plugin = {
   },
 };
 
+/** A parser that few ever need: it lies in a file of its own beside the bundle and is loaded when the first script is read. */
+const parserApart: Plugin = {
+  name: 'parser-apart',
+  setup: ({ onLoad }) => {
+    onLoad({ filter: /[\\/]models[\\/]board[\\/]module[\\/]script[\\/]parse\.ts$/ }, ({ path }) => ({
+      contents: readFileSync(path, 'utf8').replace("('@babel/parser')", "('./parser.cjs')"),
+      loader: 'ts',
+    }));
+  },
+};
+
 const yamlFolder = dirname(createRequire(import.meta.url).resolve('yaml/package.json'));
 
 rmSync('dist', { recursive: true, force: true });
@@ -74,7 +85,7 @@ const { metafile } = await build({
   // Names stay: a stack trace that somebody reports must be of use.
   minifyIdentifiers: false,
   legalComments: 'none',
-  plugins: [englishOnly, withoutUnused, prunedValidator],
+  plugins: [englishOnly, withoutUnused, parserApart, prunedValidator],
   // Its Node entry is CommonJS, which cannot be pruned; the other entry is the same code as modules.
   alias: { yaml: join(yamlFolder, 'browser', 'dist', 'index.js') },
   // Asked for by Ink only when it is being debugged.
@@ -87,10 +98,29 @@ const { metafile } = await build({
   define: { 'process.env.NODE_ENV': '"production"' },
   metafile: true,
 });
+const parser = await build({
+  entryPoints: { parser: '@babel/parser' },
+  outdir: 'dist',
+  outExtension: { '.js': '.cjs' },
+  bundle: true,
+  format: 'cjs',
+  platform: 'node',
+  target: 'node20',
+  minify: true,
+  legalComments: 'none',
+  metafile: true,
+});
 // What pages carry inside themselves is read when one is written.
 for (const [name, source] of Object.entries(assetSources())) cpSync(source, join('dist', 'assets', name));
-const outputs = Object.values(metafile.outputs);
-writeFileSync('dist/LICENSES.txt', licencesOf([...Object.keys(metafile.inputs), ...Object.values(assetSources())]));
+const outputs = [metafile, parser.metafile].flatMap(({ outputs }) => Object.values(outputs));
+writeFileSync(
+  'dist/LICENSES.txt',
+  licencesOf([
+    ...Object.keys(metafile.inputs),
+    ...Object.keys(parser.metafile.inputs),
+    ...Object.values(assetSources()),
+  ]),
+);
 const kilobytes = Math.round(outputs.reduce((sum, { bytes }) => sum + bytes, 0) / 1024);
 process.stdout.write(`dist: ${outputs.length} files, ${kilobytes} KiB\n`);
 

@@ -5,6 +5,7 @@ import { battery } from './battery.ts';
 import { board } from './board/board.ts';
 import { image } from './board/image.ts';
 import { mapping } from './board/mapping.ts';
+import { module } from './board/module.ts';
 import { controller } from './controller/controller.ts';
 import { harness } from './harness.ts';
 import { motor } from './motor.ts';
@@ -26,6 +27,7 @@ export const partKinds: readonly PartKind[] = [
   adc,
   mapping,
   image,
+  module,
   pwmTimer,
   vehicle,
   controller,

@@ -64,6 +64,10 @@ export const ports = {
       means: 'resets by the watchdog of the chip itself',
       from: ({ gives }) => (gives('firmware.watchdog') ? 'firmware.watchdog' : undefined),
     },
+    halted: {
+      means: 'the program has come to a halt by itself',
+      from: ({ gives }) => (gives('firmware.halted') ? 'firmware.halted' : undefined),
+    },
   },
   out: {
     clock: { means: 'CPU clock; 0 while the board is off or in reset', dimension: 'frequency' },
@@ -177,6 +181,7 @@ function make(host: Host, numbers: Parameters): Live {
     input: (changed) => {
       if (changed & host.bits.supply!) run.send(supply);
       if (changed & host.bits.watchdog!) run.send(run.event('watchdog reset'));
+      if (changed & host.bits.halted!) hang(values[host.in.halted!]! === 1);
     },
     fault: (event) => {
       if (event.endsWith('program-hung')) return hang(event === 'program-hung');
