@@ -54,10 +54,11 @@ export async function makeFaults(
   rows: Map<number, unknown>,
   options: ManyOptions & { readonly shard?: Shard } = {},
 ): Promise<boolean> {
-  const pool = await openPool(options);
+  const all = casesOf(request, scenarios).map((_, index) => index);
+  const wanted = shardOf(all, options.shard);
+  const pool = await openPool(options, { rows: wanted.length });
   try {
-    const all = casesOf(request, scenarios).map((_, index) => index);
-    return await pool.rows(request, shardOf(all, options.shard), rows);
+    return await pool.rows(request, wanted, rows);
   } finally {
     await pool.close();
   }

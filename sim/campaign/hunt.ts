@@ -5,7 +5,7 @@
 import type { Bench } from '../bench/load-bench.ts';
 import type { Scenario } from '../verdict/run-scenario.ts';
 import { secondsText, stepOf, type WrittenStep } from './hunt/gene.ts';
-import { type Ground, type HuntRequest, openGround } from './hunt/ground.ts';
+import { type Ground, type HuntRequest, type Margin, openGround } from './hunt/ground.ts';
 import type { Island } from './hunt/island.ts';
 import { shrink } from './hunt/shrink.ts';
 import { type ManyOptions, openPool } from './many/pool.ts';
@@ -20,16 +20,19 @@ export interface HuntChoices {
   readonly keepsSteps?: boolean;
   /** Hunts the default expectation, that nothing drives with the foot off, instead of the scenario's own. */
   readonly isDefault?: boolean;
+  /** Hunts only the expectation on this line of the scenario. */
+  readonly line?: number;
   readonly durationSeconds?: number;
 }
 
 export interface HuntReport {
   readonly title: string;
   readonly file: string;
+  readonly seed: number;
   readonly runs: number;
   readonly found: Found | null;
-  /** Nearest approach to breaking an expectation, by the hunt's own scale. */
-  readonly score: number;
+  /** For each expectation that was aimed at how near it came to breaking, while nothing was found. */
+  readonly nearest: readonly Approach[];
   readonly modes: Coverage;
   readonly transitions: Coverage;
 }
@@ -38,7 +41,9 @@ export interface Found {
   /** The expectation that breaks. */
   readonly text: string;
   readonly island: number;
+  /** What the hunt did when it was found, and what is left of that: the last of `steps`. */
   readonly stepsBefore: number;
+  readonly huntSteps: number;
   /** All that has to happen beside the scenario's own script, in the words of a file. */
   readonly steps: readonly WrittenStep[];
   readonly duration: string;
@@ -46,6 +51,14 @@ export interface Found {
   readonly shrinkRuns: number;
 }
 
+export interface Approach {
+  readonly text: string;
+  /** Above 0 where it holds; null where it has none. */
+  readonly margin: Margin | null;
+  readonly steps: readonly WrittenStep[];
+}
+
+/** How many of those that the charts lead to were met. */
 export interface Coverage {
   readonly met: number;
   readonly of: number;
@@ -70,6 +83,7 @@ export function planHunt(on: Bench | Scenario, choices: HuntChoices = {}): HuntR
     file: on.file,
     isBench,
     against: isDefault ? 'default' : 'own',
+    line: isDefault ? null : (choices.line ?? null),
     keepsSteps: choices.keepsSteps ?? true,
     hasFaults: choices.faults ?? true,
     durationMilliseconds: Math.round(seconds * 1000),
@@ -85,10 +99,13 @@ export async function searchIslands(
   rows: Map<number, unknown>,
   options: ManyOptions & { readonly shard?: Shard } = {},
 ): Promise<boolean> {
-  const pool = await openPool(options);
+  const pool = await openPool(options, {
+    rows: shardOf(islandsOf(request), options.shard).length,
+    runsPerRow: request.islandRuns,
+  });
   try {
     for (let first = 0; first < request.islands; first += WAVE_ISLANDS) {
-      const wave = Array.from({ length: Math.min(WAVE_ISLANDS, request.islands - first) }, (_, index) => first + index);
+      const wave = islandsOf(request).slice(first, first + WAVE_ISLANDS);
       if (!(await pool.rows(request, shardOf(wave, options.shard), rows))) return false;
       // A share does not know what the others find, so it searches all of its own.
       if (options.shard === undefined && wave.some((island) => (rows.get(island) as Island).found !== null))
@@ -98,6 +115,10 @@ export async function searchIslands(
   } finally {
     await pool.close();
   }
+}
+
+function islandsOf({ islands }: HuntRequest): number[] {
+  return Array.from({ length: islands }, (_, island) => island);
 }
 
 export async function hunt(
@@ -120,18 +141,22 @@ export function huntReport(request: HuntRequest, rows: ReadonlyMap<number, unkno
   const waveEnd =
     winner === undefined ? request.islands : (Math.floor(winner.number / WAVE_ISLANDS) + 1) * WAVE_ISLANDS;
   const counted = islands.filter(({ number }) => number < waveEnd);
+  const { reach } = ground;
   return {
     title: ground.title,
     file: request.file,
+    seed: request.seed,
     runs: counted.reduce((sum, { runs }) => sum + runs, 0),
     found: winner === undefined ? null : foundOf(ground, winner),
-    score: Math.min(...counted.map(({ score }) => score)),
+    nearest: winner === undefined ? approaches(ground, counted) : [],
     modes: coverage(
-      ground.modes,
+      reach.modes,
+      reach.reachableModes,
       counted.flatMap(({ visited }) => visited),
     ),
     transitions: coverage(
-      ground.transitions,
+      reach.transitions,
+      reach.reachableTransitions,
       counted.flatMap(({ taken }) => taken),
     ),
   };
@@ -143,6 +168,7 @@ function foundOf(ground: Ground, { number, found, broken }: Island & { readonly 
     text: ground.formulas[broken]!.text,
     island: number,
     stepsBefore: found!.length,
+    huntSteps: genes.length,
     steps: [...(ground.baseSteps as readonly WrittenStep[]), ...genes.map((gene) => stepOf(gene, ground.vocabulary))],
     duration: secondsText(durationMilliseconds),
     expect: ground.items,
@@ -150,7 +176,23 @@ function foundOf(ground: Ground, { number, found, broken }: Island & { readonly 
   };
 }
 
-function coverage(names: readonly string[], met: readonly number[]): Coverage {
+/** The nearest of all islands to each expectation. */
+function approaches(ground: Ground, islands: readonly Island[]): Approach[] {
+  return ground.formulas.flatMap((formula, aim): Approach[] => {
+    const [nearest] = islands.filter((island) => island.aim === aim).sort((a, b) => a.score - b.score);
+    if (nearest === undefined) return [];
+    return [
+      {
+        text: formula.text,
+        margin: nearest.margin,
+        steps: nearest.nearest.map((gene) => stepOf(gene, ground.vocabulary)),
+      },
+    ];
+  });
+}
+
+function coverage(names: readonly string[], reachable: ReadonlySet<number>, met: readonly number[]): Coverage {
   const numbers = new Set(met);
-  return { met: numbers.size, of: names.length, missing: names.filter((_, index) => !numbers.has(index)) };
+  const missing = names.filter((_, index) => reachable.has(index) && !numbers.has(index));
+  return { met: reachable.size - missing.length, of: reachable.size, missing };
 }

@@ -116,7 +116,7 @@ export async function makeDraws(
   options: SpreadOptions & { readonly enough?: number } = {},
 ): Promise<boolean> {
   const { draws, batch } = request.plan;
-  const pool = await openPool(options);
+  const pool = await openPool(options, { rows: shardOf([...Array(draws).keys()], options.shard).length });
   try {
     for (let start = 0; start < draws; start += batch) {
       const all = Array.from({ length: Math.min(batch, draws - start) }, (_, index) => start + index);

@@ -60,6 +60,7 @@ function inOrder(steps: readonly unknown[]): unknown[] {
   return [...steps].sort((a, b) => instant(a) - instant(b));
 }
 
-function flow(value: unknown): string {
+/** As one line of a file: `{ at: 2 s, pedal: { press: 100 % } }`. */
+export function flow(value: unknown): string {
   return stringify(value, { collectionStyle: 'flow', lineWidth: 0, flowCollectionPadding: true }).trimEnd();
 }

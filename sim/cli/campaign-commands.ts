@@ -60,6 +60,7 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       .option('--no-faults', 'hands and feet only')
       .option('--no-steps', "leave out what the scenario's script does")
       .option('--default', "hunt that nothing drives with the foot off instead of the scenario's own expectations")
+      .option('--line <number>', 'hunt only the expectation on this line of the scenario')
       .option('--duration <time>', "length of each run (the scenario's, or 10 s)")
       .option('--write <file>', 'write what was found as a scenario'),
   )

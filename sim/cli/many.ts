@@ -25,6 +25,8 @@ export interface Campaign {
   readonly title: string;
   readonly request: CraftRequest;
   readonly count: number;
+  /** Runs that make up one of these, where it is more than one. */
+  readonly runsPerRow?: number;
   readonly fingerprint: string;
   /** Makes what is missing among the rows; false when it was ended early. */
   readonly make: (rows: Map<number, unknown>, options: ManyOptions & { readonly shard?: Shard }) => Promise<boolean>;
@@ -95,7 +97,9 @@ export async function runCampaign(
   const kept = file ?? (isWhole ? undefined : `${campaign.request.kind}.part.json`);
   if (kept !== undefined && !isPartWritten(kept, campaign, rows, streams)) return Exit.badInput;
   if (!isWhole) {
-    streams.err(`broken off after ${rows.size} of ${campaign.count}; --part ${kept} takes it up again\n`);
+    const { runsPerRow = 1 } = campaign;
+    const [done, all] = [rows.size * runsPerRow, campaign.count * runsPerRow];
+    streams.err(`broken off after ${done} of ${all} runs; --part ${kept} takes it up again\n`);
     if (shard === undefined && rows.size > 0) campaign.report(rows);
     return Exit.interrupted;
   }

@@ -5,7 +5,7 @@
  * has the same digest whatever is recorded. Hot path; see test/speed/kernel.bench.ts.
  */
 import type { Assembly } from '../bench/assemble.ts';
-import { Trace } from './trace.ts';
+import { Trace, type TraceMark } from './trace.ts';
 
 /** Flowing signals are read this often between events. */
 export const GRID_PER_SECOND = 1000;
@@ -14,13 +14,25 @@ export interface Recorder {
   readonly trace: Trace;
   /** Runs on to an instant, recording. */
   runTo(seconds: number): void;
+  /** Runs on to an instant at which nobody looks: what is recorded afterwards is as if it had not stopped there. */
+  passTo(seconds: number): void;
 }
 
-/** Starts to record the named signals, or all of them; each column begins with the value at the present instant. */
+/** What was recorded of the same signals up to the present instant, by a recorder of the same names. */
+export interface RecordedPast {
+  readonly trace: Trace;
+  readonly mark: TraceMark;
+}
+
+/**
+ * Starts to record the named signals, or all of them; each column begins with the value at the present instant, or goes on
+ * from `past` where the bench was restored to an instant at which a recorder passed.
+ */
 export function record(
   assembly: Assembly,
   names: Iterable<string> | 'all',
   gridPerSecond: number = GRID_PER_SECOND,
+  past?: RecordedPast,
 ): Recorder {
   const { kernel, signals, signalIndex } = assembly;
   const wanted = names === 'all' ? signals.map((signal) => signal.name) : [...new Set(names)];
@@ -42,24 +54,29 @@ export function record(
       trace.append(columnOf[signal]!, now[0]!, values[signal]!);
     }
   };
-  for (const signal of indices) {
+  if (past !== undefined) trace.goOnFrom(past.trace, past.mark);
+  for (const signal of past === undefined ? indices : []) {
     if (signals[signal]!.isDrawn !== true) kernel.sample(signal);
     trace.append(columnOf[signal]!, now[0]!, values[signal]!);
   }
   let gridCount = Math.floor(now[0]! * gridPerSecond);
+  const passTo = (seconds: number): void => {
+    if (flowing.length > 0) {
+      for (;;) {
+        const next = (gridCount + 1) / gridPerSecond;
+        if (next > seconds) break;
+        gridCount += 1;
+        kernel.run(next);
+        look(flowing);
+      }
+    }
+    kernel.run(seconds);
+  };
   return {
     trace,
+    passTo,
     runTo: (seconds) => {
-      if (flowing.length > 0) {
-        for (;;) {
-          const next = (gridCount + 1) / gridPerSecond;
-          if (next > seconds) break;
-          gridCount += 1;
-          kernel.run(next);
-          look(flowing);
-        }
-      }
-      kernel.run(seconds);
+      passTo(seconds);
       look(flowing);
       // A ramp is published at its ends only; here the trace would otherwise stop short on the way.
       look(ramps);

@@ -50,6 +50,14 @@ export class Column {
     this.length = length + 1;
   }
 
+  /** The first samples of another column, in place of all of its own. */
+  takeOver({ times, values }: Column, length: number): void {
+    while (this.times.length < length) this.grow();
+    this.times.set(times.subarray(0, length));
+    this.values.set(values.subarray(0, length));
+    this.length = length;
+  }
+
   /** Index of the last sample at or before `seconds`, -1 before the first. */
   indexAt(seconds: number): number {
     const { times } = this;
@@ -173,6 +181,14 @@ export class Trace {
       column.times[column.length - 1] = lasts[index * 3 + 1]!;
       column.values[column.length - 1] = lasts[index * 3 + 2]!;
     });
+  }
+
+  /** Takes over what another trace of the same signals had recorded at a mark; the other one may have gone on since. */
+  goOnFrom(other: Trace, mark: TraceMark): void {
+    assert(other.columns.length === this.columns.length, 'a trace goes on from one of other signals', {});
+    for (const [index, column] of this.columns.entries())
+      column.takeOver(other.columns[index]!, mark.lasts[index * 3]!);
+    this.rewind(mark);
   }
 
   column(name: string): Column | undefined {

@@ -155,7 +155,7 @@ describe('many: at the command line', () => {
     };
     const flags: SpreadFlags = { workers: '1', draws: '60', part };
     expect(await spread(inside('arms.yaml'), flags, watched, surroundings)).toBe(130);
-    expect(streams.texts.err).toMatch(/broken off after \d+ of 60; --part .*broken-off\.json takes it up again/);
+    expect(streams.texts.err).toMatch(/broken off after \d+ of 60 runs; --part .*broken-off\.json takes it up again/);
     const kept = JSON.parse(readFileSync(part, 'utf8')) as { rows: unknown[] };
     expect(kept.rows.length).toBeGreaterThan(0);
     expect(kept.rows.length).toBeLessThan(60);

@@ -1,19 +1,23 @@
 /**
- * One search by itself: an evolution strategy (mu + lambda) over lists of things that happen, led by how near an
- * expectation is to breaking; where that says nothing, by what no try has done yet. Lists that took a transition that none
- * took before are kept as parents too, however good they are: the way to a hazard often leads over a mode that is
- * harmless by itself.
+ * One search by itself: an evolution strategy (mu + lambda) over lists of things that happen. It aims at one expectation,
+ * the next island at the next one, and is led by how near that is to breaking; where that is level, by what the part that
+ * gives the signal tells of coming nearer. Lists that took a transition that none took before are kept as parents too,
+ * however good they are: the way to a hazard often leads over a mode that is harmless by itself.
  */
+
 import { type Stream, Streams } from '../../kernel/random.ts';
+import type { Minder } from '../many/craft.ts';
 import { type Gene, oneOf, randomGene, randomLasting, randomLevel } from './gene.ts';
-import type { Ground } from './ground.ts';
+import type { Ground, Margin } from './ground.ts';
 
 export interface Island {
   /** What broke an expectation; null if nothing did. */
   readonly found: readonly Gene[] | null;
   readonly broken: number;
-  /** The nearest approach, and what led to it. */
+  /** The expectation that it aimed at, how near it came, and what led to it. */
+  readonly aim: number;
   readonly score: number;
+  readonly margin: Margin | null;
   readonly nearest: readonly Gene[];
   readonly runs: number;
   readonly taken: readonly number[];
@@ -30,11 +34,15 @@ const QUIET_SHARE = 0.25;
 interface Individual {
   readonly genes: readonly Gene[];
   readonly score: number;
+  readonly guide: number;
+  readonly margin: Margin | null;
   readonly order: number;
 }
 
-export function searchIsland(ground: Ground, island: number): Island {
+/** Undefined when it was halted. */
+export async function searchIsland(ground: Ground, island: number, minder: Minder): Promise<Island | undefined> {
   const { seed, islandRuns, durationMilliseconds } = ground.request;
+  const aim = island % Math.max(1, ground.formulas.length);
   const stream = new Streams(seed).for('hunt', `island ${island}`);
   const until = Math.floor(durationMilliseconds * (1 - QUIET_SHARE));
   const taken = new Set<number>();
@@ -42,6 +50,17 @@ export function searchIsland(ground: Ground, island: number): Island {
   let parents: Individual[] = [];
   const archive: Individual[] = [];
   let runs = 0;
+  const outcome = (found: readonly Gene[] | null, broken: number, nearest: Individual | undefined): Island => ({
+    found,
+    broken,
+    aim,
+    score: nearest?.score ?? 0,
+    margin: nearest?.margin ?? null,
+    nearest: nearest?.genes ?? [],
+    runs,
+    taken: sorted(taken),
+    visited: sorted(visited),
+  });
   while (runs < islandRuns) {
     const children: Individual[] = [];
     for (let child = 0; child < CHILDREN && runs < islandRuns; child += 1) {
@@ -49,37 +68,33 @@ export function searchIsland(ground: Ground, island: number): Island {
       const genes = runs === 0 ? [] : childOf(ground, parents, archive, stream, until);
       const tried = ground.try(genes);
       runs += 1;
-      const one: Individual = { genes, score: tried.score, order: runs };
       const isNew = tried.taken.some((transition) => !taken.has(transition));
       for (const transition of tried.taken) taken.add(transition);
       for (const mode of tried.visited) visited.add(mode);
-      if (tried.broken >= 0)
-        return {
-          found: genes,
-          broken: tried.broken,
-          score: tried.score,
-          nearest: genes,
-          runs,
-          taken: sorted(taken),
-          visited: sorted(visited),
-        };
+      const one: Individual = {
+        genes,
+        score: tried.scores[aim] ?? 0,
+        guide: tried.guides[aim] ?? 0,
+        margin: tried.margins[aim] ?? null,
+        order: runs,
+      };
+      if (tried.broken >= 0) {
+        await minder.done(children.length + 1);
+        return outcome(genes, tried.broken, one);
+      }
       children.push(one);
       if (isNew) archive.push(one);
     }
     if (archive.length > ARCHIVE_MOST) archive.splice(0, archive.length - ARCHIVE_MOST);
-    parents = [...parents, ...children]
-      .sort((a, b) => a.score - b.score || a.genes.length - b.genes.length || b.order - a.order)
-      .slice(0, PARENTS);
+    parents = [...parents, ...children].sort(nearerFirst).slice(0, PARENTS);
+    if (await minder.done(children.length)) return undefined;
   }
-  return {
-    found: null,
-    broken: -1,
-    score: parents[0]?.score ?? 0,
-    nearest: parents[0]?.genes ?? [],
-    runs,
-    taken: sorted(taken),
-    visited: sorted(visited),
-  };
+  return outcome(null, -1, parents[0]);
+}
+
+/** Of equally near ones the shorter, then the newer: the search drifts on where it is level. */
+function nearerFirst(a: Individual, b: Individual): number {
+  return a.score - b.score || a.guide - b.guide || a.genes.length - b.genes.length || b.order - a.order;
 }
 
 function sorted(numbers: ReadonlySet<number>): number[] {

@@ -44,6 +44,8 @@ export function shrink(ground: Ground, found: readonly Gene[], broken: number): 
     }
     for (const shorter of shorterThan(duration, genes.at(-1)?.at ?? 0)) {
       if (!breaks(genes, shorter)) continue;
+      // A run that is over before anything could be met breaks that by itself, which is nobody's doing.
+      if (genes.length > 0 && breaks([], shorter)) continue;
       duration = shorter;
       break;
     }

@@ -7,38 +7,52 @@ import { availableParallelism } from 'node:os';
 import { pathToFileURL } from 'node:url';
 import type { Tinypool } from 'tinypool';
 import type { CraftRequest } from './craft.ts';
-import { type Job, work } from './work.ts';
+import { AT, type Job, work } from './work.ts';
 
 export interface ManyOptions {
   /** Threads; by default one for each core. */
   readonly workers?: number;
   /** Ends the campaign early; what was done by then is kept. */
   readonly signal?: AbortSignal;
-  /** Told of every bundle of runs that is done. */
+  /** Told now and then how many runs are done. */
   readonly progress?: (done: number, total: number) => void;
 }
 
+/** What the whole campaign comes to, as far as it is known beforehand. */
+export interface Extent {
+  readonly rows: number;
+  /** Runs in each row; 1 unless given. */
+  readonly runsPerRow?: number;
+}
+
 export interface Pool {
-  /** Makes the runs with these numbers and adds their rows. False when it was ended early. */
+  /** Makes the rows with these numbers. False when it was ended early. */
   rows(request: CraftRequest, indices: readonly number[], into: Map<number, unknown>): Promise<boolean>;
   close(): Promise<void>;
 }
 
-/** Runs handed out at once: enough that handing out costs nothing, few enough that an interrupt is heard soon. */
+/** Rows handed out at once: enough that handing out costs nothing, few enough that all threads end at about the same time. */
 const BUNDLE_MOST = 16;
+const PROGRESS_MILLISECONDS = 100;
 
-export async function openPool(options: ManyOptions = {}): Promise<Pool> {
+export async function openPool(options: ManyOptions, extent: Extent): Promise<Pool> {
   const workers = options.workers ?? availableParallelism();
   const threads = workers > 1 ? await threadsOf(workers) : undefined;
+  const { runsPerRow = 1 } = extent;
+  const shared = new Int32Array(new SharedArrayBuffer(8));
+  const halt = (): void => void Atomics.store(shared, AT.halt, 1);
+  if (options.signal?.aborted === true) halt();
+  options.signal?.addEventListener('abort', halt);
+  let keptRows = 0;
+  const tell = (): void =>
+    options.progress?.(keptRows * runsPerRow + Atomics.load(shared, AT.runs), extent.rows * runsPerRow);
+  const ticking = options.progress === undefined ? undefined : setInterval(tell, PROGRESS_MILLISECONDS);
   const run = (job: Job): Promise<unknown[]> =>
-    threads === undefined ? breathing(work(job)) : (threads.run(job, { name: 'work' }) as Promise<unknown[]>);
-  let done = 0;
-  let total = 0;
+    threads === undefined ? work(job) : (threads.run(job, { name: 'work' }) as Promise<unknown[]>);
   return {
     rows: async (request, indices, into) => {
       const missing = indices.filter((index) => !into.has(index));
-      total += indices.length;
-      done += indices.length - missing.length;
+      keptRows += indices.length - missing.length;
       const size = Math.max(1, Math.min(BUNDLE_MOST, Math.ceil(missing.length / (workers * 8))));
       let next = 0;
       // Each lane takes the next bundle as soon as its last one is done.
@@ -46,28 +60,22 @@ export async function openPool(options: ManyOptions = {}): Promise<Pool> {
         while (next < missing.length && options.signal?.aborted !== true) {
           const bundle = missing.slice(next, next + size);
           next += bundle.length;
-          const rows = await run({ request, indices: bundle });
-          bundle.forEach((index, place) => {
-            into.set(index, rows[place]);
+          const rows = await run({ request, indices: bundle, shared, isTelling: runsPerRow > 1 });
+          rows.forEach((row, place) => {
+            into.set(bundle[place]!, row);
           });
-          done += bundle.length;
-          options.progress?.(done, total);
+          tell();
         }
       };
       await Promise.all(Array.from({ length: workers }, lane));
       return indices.every((index) => into.has(index));
     },
     close: async () => {
+      clearInterval(ticking);
+      options.signal?.removeEventListener('abort', halt);
       await threads?.destroy();
     },
   };
-}
-
-/** Lets the world outside in after each bundle, so that an interrupt is heard. */
-async function breathing<T>(made: Promise<T>): Promise<T> {
-  const result = await made;
-  await new Promise((resolve) => setImmediate(resolve));
-  return result;
 }
 
 async function threadsOf(workers: number): Promise<Tinypool> {
