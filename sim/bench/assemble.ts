@@ -2,12 +2,12 @@
  * From a list of parts with settled numbers to a kernel that is ready to run: signals are numbered, ports are wired by
  * name, hosts are made, parts are started.
  */
-import { tableOf } from '../chart/table.ts';
 import { assert } from '../kernel/assert.ts';
 import type { StepLimits } from '../kernel/continuum.ts';
 import { type Command, type Journal, Kernel } from '../kernel/kernel.ts';
-import type { Attachment, Host, Live, OutPort, PartKind, Self } from '../kernel/part.ts';
+import type { Attachment, Host, Live, PartKind } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
+import { type PartPlan, type Plan, type PlannedPart, planOf, type Wiring, wiringsOf } from './plan.ts';
 
 /** A part of one bench, its quantities already settled to numbers. */
 export interface SettledPart {
@@ -46,33 +46,8 @@ export type Act =
   | { readonly seconds: number; readonly part: string; readonly event: string; readonly amount: number };
 
 /** All signals that these parts give out, in rank order. */
-export function signalsOf(parts: readonly SettledPart[]): SignalInfo[] {
-  return parts.flatMap(({ name, kind }) => [
-    {
-      name: `${name}.mode`,
-      dimension: 'count' as const,
-      shape: 'held' as const,
-      modes: tableOf(kind.chart).leaves,
-      means: `mode of ${name}`,
-      ...(kind.gauges === undefined
-        ? {}
-        : { gauges: Object.fromEntries(Object.entries(kind.gauges).map(([mode, port]) => [mode, `${name}.${port}`])) }),
-    },
-    ...Object.entries(kind.ports.out).map(([port, out]) => signalOf(`${name}.${port}`, out)),
-  ]);
-}
-
-function signalOf(name: string, out: OutPort): SignalInfo {
-  return {
-    name,
-    dimension: out.dimension,
-    shape: out.kind === undefined || out.kind === 'held' ? 'held' : 'linear',
-    means: out.means,
-    ...(out.words === undefined ? {} : { modes: out.words }),
-    ...(out.kind === 'flowing' ? { isFlowing: true } : {}),
-    ...(out.isBook === true ? { isBook: true } : {}),
-    ...(out.drawn === true ? { isDrawn: true } : {}),
-  };
+export function signalsOf(parts: readonly PlannedPart[]): readonly SignalInfo[] {
+  return planOf(parts).signals;
 }
 
 export interface AssembleOptions {
@@ -90,52 +65,38 @@ export function assemble(
   options: AssembleOptions = {},
 ): Assembly {
   const { journalFor, limits } = options;
-  const signals = signalsOf(parts);
-  const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
-  const partNames = new Set(parts.map((part) => part.name));
-  const wirings = parts.map((part) => wiringOf(part, parts, partNames));
-  const quiet = new Set(
-    parts.flatMap(({ name, kind }) =>
-      Object.entries(kind.ports.out).flatMap(([port, out]) => (out.quiet === true ? [`${name}.${port}`] : [])),
-    ),
+  const plan = planOf(parts);
+  const { signals, signalIndex, rankOf } = plan;
+  const wirings = wiringsOf(
+    plan,
+    parts.map(({ parameters }) => parameters),
   );
-  const routes: [rank: number, bit: number][][] = signals.map(() => []);
-  parts.forEach(({ name, kind }, rank) => {
-    Object.entries(kind.ports.in).forEach(([port, inPort], index) => {
-      assert(index < 31, 'a part has more in ports than a mask has bits', { name });
-      const from = wirings[rank]![port];
-      if (from === undefined) return;
-      const signal = signalIndex.get(from);
-      assert(signal !== undefined, 'a port is wired to a signal that nobody gives', { part: name, port, from });
-      const isQuiet = quiet.has(from);
-      assert(!isQuiet || inPort.wakes === false, 'a quiet signal cannot wake anybody', { part: name, port, from });
-      if (inPort.wakes !== false) routes[signal]!.push([rank, 1 << index]);
-    });
-  });
-
-  const kernel = new Kernel(seed, routes, parts.length, limits);
-  parts.forEach(({ name, kind }) => {
-    for (const [port, out] of Object.entries(kind.ports.out)) {
-      if (out.derived === true) kernel.digested[signalIndex.get(`${name}.${port}`)!] = 0;
-    }
-  });
+  const kernel = new Kernel(seed, routesOf(plan, wirings), parts.length, limits);
+  for (const { outPorts } of plan.parts)
+    for (const [, out, signal] of outPorts) if (out.derived === true) kernel.digested[signal] = 0;
   if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
+  const common = commonHost(kernel, plan);
   let timerCount = 0;
   const assembled = parts.map((part, rank): AssembledPart & { timers: (() => void)[] } => {
     const attachments: Attachment[] = [];
     const timers: (() => void)[] = [];
-    const host = hostOf(part, timerCount, kernel, signalIndex, wirings[rank]!, attachments, timers, findings, parts);
+    const partPlan = plan.parts[rank]!;
+    const wiring = wirings[rank]!;
+    const host = hostOf(
+      { partPlan, wiring, firstTimer: timerCount, attachments, timers, findings },
+      common,
+      plan,
+      kernel,
+    );
     const live = part.kind.make(host, part.parameters as never);
     timerCount += timers.length;
-    for (const [port, out] of Object.entries(part.kind.ports.out)) {
-      const sampler =
-        live.samplers?.[port] ?? (out.kind === 'flowing' ? () => kernel.continuum.refresh(kernel.now) : undefined);
-      if (sampler !== undefined) kernel.setSampler(host.out[port]!, sampler);
+    for (const [port, out, signal] of partPlan.outPorts) {
+      const sampler = live.samplers?.[port] ?? (out.kind === 'flowing' ? common.refresh : undefined);
+      if (sampler !== undefined) kernel.setSampler(signal, sampler);
     }
-    return { ...part, live, attachments, timers, wiring: wirings[rank]! };
+    return { name: part.name, kind: part.kind, parameters: part.parameters, live, attachments, timers, wiring };
   });
-  const rankOf = new Map(parts.map((part, rank) => [part.name, rank]));
   kernel.start(
     assembled,
     acts.map((act) => commandOf(act, rankOf, assembled)),
@@ -143,9 +104,37 @@ export function assemble(
   return { kernel, signals, signalIndex, parts: assembled, findings };
 }
 
+type Routes = readonly (readonly (readonly [rank: number, bit: number])[])[];
+
+/** Most signals wake nobody. */
+const NOBODY: Routes[number] = [];
+
+/** Who is woken by each signal. */
+function routesOf({ parts, signals, signalIndex }: Plan, wirings: readonly Wiring[]): Routes {
+  const routes: ([rank: number, bit: number][] | undefined)[] = signals.map(() => undefined);
+  const quiet = new Set(
+    parts.flatMap(({ outPorts }) => outPorts.flatMap(([, out, signal]) => (out.quiet === true ? [signal] : []))),
+  );
+  parts.forEach(({ name, inPorts, bits }, rank) => {
+    assert(inPorts.length <= 31, 'a part has more in ports than a mask has bits', { name });
+    for (const [port, inPort] of inPorts) {
+      const from = wirings[rank]![port];
+      if (from === undefined) continue;
+      const signal = signalIndex.get(from);
+      assert(signal !== undefined, 'a port is wired to a signal that nobody gives', { part: name, port, from });
+      if (inPort.wakes === false) continue;
+      assert(!quiet.has(signal), 'a quiet signal cannot wake anybody', { part: name, port, from });
+      const targets = routes[signal];
+      if (targets === undefined) routes[signal] = [[rank, bits[port]!]];
+      else targets.push([rank, bits[port]!]);
+    }
+  });
+  return routes.map((targets) => targets ?? NOBODY);
+}
+
 /** Another script from the present instant on; `acts` sorted by time, what they say up to now counts as done. */
 export function rescript({ kernel, parts }: Assembly, acts: readonly Act[]): void {
-  const rankOf = new Map(parts.map((part, rank) => [part.name, rank]));
+  const { rankOf } = planOf(parts);
   kernel.rescript(acts.map((act) => commandOf(act, rankOf, parts)));
 }
 
@@ -161,122 +150,125 @@ function commandOf(act: Act, rankOf: ReadonlyMap<string, number>, parts: readonl
 export function looseEnds(
   parts: readonly SettledPart[],
 ): { readonly part: string; readonly port: string; readonly from: string }[] {
-  const partNames = new Set(parts.map((part) => part.name));
-  const given = new Set(signalsOf(parts).map((signal) => signal.name));
-  return parts.flatMap((part) =>
-    Object.entries(wiringOf(part, parts, partNames)).flatMap(([port, from]) =>
-      from === undefined || given.has(from) ? [] : [{ part: part.name, port, from }],
+  const plan = planOf(parts);
+  const wirings = wiringsOf(
+    plan,
+    parts.map(({ parameters }) => parameters),
+  );
+  return wirings.flatMap((wiring, rank) =>
+    Object.entries(wiring).flatMap(([port, from]) =>
+      from === undefined || plan.signalIndex.has(from) ? [] : [{ part: plan.parts[rank]!.name, port, from }],
     ),
   );
 }
 
-function wiringOf(
-  part: SettledPart,
-  parts: readonly SettledPart[],
-  partNames: ReadonlySet<string>,
-): Record<string, string | undefined> {
-  const self: Self = {
-    name: part.name,
-    parameters: part.parameters,
-    partNames,
-    gives: (signal) => isGiven(signal, parts),
-    fed: (kind) => parts.filter((other) => other.kind.kind === kind).flatMap((other) => feedersIn(other.parameters)),
-    named: (kind) => parts.filter((other) => other.kind.kind === kind).map((other) => other.name),
-  };
-  return Object.fromEntries(Object.entries(part.kind.ports.in).map(([port, inPort]) => [port, inPort.from(self)]));
-}
-
-function isGiven(signal: string, parts: readonly SettledPart[]): boolean {
-  return parts.some(
-    ({ name, kind }) => signal.startsWith(`${name}.`) && Object.hasOwn(kind.ports.out, signal.slice(name.length + 1)),
-  );
-}
-
-/** Every `from` in a part's parameters. */
-function feedersIn(parameters: unknown): string[] {
-  if (typeof parameters !== 'object' || parameters === null) return [];
-  return Object.entries(parameters).flatMap(([key, value]) =>
-    key === 'from' && typeof value === 'string' ? [value] : feedersIn(value),
-  );
-}
-
-function hostOf(
-  part: SettledPart,
-  firstTimer: number,
-  kernel: Kernel,
-  signalIndex: ReadonlyMap<string, number>,
-  wiring: Readonly<Record<string, string | undefined>>,
-  attachments: Attachment[],
-  timers: (() => void)[],
-  findings: Finding[],
-  parts: readonly SettledPart[],
-): Host {
-  const { now, values } = kernel;
-  const told = new Set<string>();
+/** What every part of a bench sees of the kernel in the same way. */
+function commonHost(kernel: Kernel, plan: Plan) {
+  const { now, values, due, continuum } = kernel;
   return {
-    name: part.name,
     now,
     values,
-    in: Object.fromEntries(
-      Object.entries(wiring).map(([port, from]) => [port, from === undefined ? -1 : signalIndex.get(from)!]),
-    ),
-    out: Object.fromEntries(
-      ['mode', ...Object.keys(part.kind.ports.out)].map((port) => [port, signalIndex.get(`${part.name}.${port}`)!]),
-    ),
-    bits: Object.fromEntries(Object.keys(part.kind.ports.in).map((port, index) => [port, 1 << index])),
-    timer: (due) => firstTimer + timers.push(due) - 1,
-    wake: (timer, seconds) => {
-      kernel.due[timer] = seconds;
-      kernel.moved(timer);
-    },
-    sleep: (timer) => {
-      if (kernel.due[timer] === Number.POSITIVE_INFINITY) return;
-      kernel.due[timer] = Number.POSITIVE_INFINITY;
-      kernel.moved(timer);
-    },
-    isAwake: (timer) => kernel.due[timer]! < Number.POSITIVE_INFINITY,
-    due: kernel.due,
-    moved: (timer) => kernel.moved(timer),
-    leapt: (timer) => kernel.leapt(timer),
-    published: (signal) => kernel.publish(signal),
-    noted: (signal) => kernel.note(signal),
+    due,
     isTraced: kernel.journal !== undefined,
-    emit: (signal, value) => {
+    wake: (timer: number, seconds: number) => {
+      due[timer] = seconds;
+      kernel.moved(timer);
+    },
+    sleep: (timer: number) => {
+      if (due[timer] === Number.POSITIVE_INFINITY) return;
+      due[timer] = Number.POSITIVE_INFINITY;
+      kernel.moved(timer);
+    },
+    isAwake: (timer: number) => due[timer]! < Number.POSITIVE_INFINITY,
+    moved: (timer: number) => kernel.moved(timer),
+    leapt: (timer: number) => kernel.leapt(timer),
+    published: (signal: number) => kernel.publish(signal),
+    noted: (signal: number) => kernel.note(signal),
+    emit: (signal: number, value: number) => {
       values[signal] = value;
       kernel.publish(signal);
     },
-    update: (signal, value) => {
+    update: (signal: number, value: number) => {
       if (values[signal] === value) return;
       values[signal] = value;
       kernel.publish(signal);
     },
-    note: (signal, value) => {
+    note: (signal: number, value: number) => {
       values[signal] = value;
       kernel.note(signal);
     },
-    sample: (signal) => kernel.sample(signal),
-    samplerOf: (signal) => (signal < 0 ? undefined : kernel.samplerOf(signal)),
-    blame: (signal) => kernel.blame(signal),
-    all: (kind, port) =>
-      parts.filter((other) => other.kind.kind === kind).map((other) => signalIndex.get(`${other.name}.${port}`)!),
-    flow: (flow) => {
-      const { x, dx, books, bookRates, leaning, elapsed } = kernel.continuum;
-      return { x, dx, books, bookRates, leaning, elapsed, ...kernel.continuum.join(part.name, flow) };
-    },
+    sample: (signal: number) => kernel.sample(signal),
+    samplerOf: (signal: number) => (signal < 0 ? undefined : kernel.samplerOf(signal)),
+    blame: (signal: number) => kernel.blame(signal),
+    all: (kind: string, port: string) =>
+      plan.parts.flatMap((other) => (other.kind.kind === kind ? [plan.signalIndex.get(`${other.name}.${port}`)!] : [])),
     disturb: () => kernel.disturb(),
-    refresh: () => kernel.continuum.refresh(now),
+    refresh: () => continuum.refresh(now),
     jump: () => {
-      kernel.continuum.jump(now);
+      continuum.jump(now);
       kernel.disturb();
     },
-    stream: (purpose) => kernel.streams.for(part.name, purpose),
+  };
+}
+
+/** What is a part's own. */
+interface Own {
+  readonly partPlan: PartPlan;
+  readonly wiring: Wiring;
+  readonly firstTimer: number;
+  readonly attachments: Attachment[];
+  readonly timers: (() => void)[];
+  readonly findings: Finding[];
+}
+
+function hostOf(own: Own, common: ReturnType<typeof commonHost>, plan: Plan, kernel: Kernel): Host {
+  const { partPlan, wiring, firstTimer, attachments, timers, findings } = own;
+  const { name, inPorts, bits, out } = partPlan;
+  const numbers: Record<string, number> = {};
+  for (const [port] of inPorts) {
+    const from = wiring[port];
+    numbers[port] = from === undefined ? -1 : plan.signalIndex.get(from)!;
+  }
+  // Written out, since an object put together by a spread is copied again and again as it grows.
+  return {
+    now: common.now,
+    values: common.values,
+    due: common.due,
+    isTraced: common.isTraced,
+    wake: common.wake,
+    sleep: common.sleep,
+    isAwake: common.isAwake,
+    moved: common.moved,
+    leapt: common.leapt,
+    published: common.published,
+    noted: common.noted,
+    emit: common.emit,
+    update: common.update,
+    note: common.note,
+    sample: common.sample,
+    samplerOf: common.samplerOf,
+    blame: common.blame,
+    all: common.all,
+    disturb: common.disturb,
+    refresh: common.refresh,
+    jump: common.jump,
+    name,
+    in: numbers,
+    out,
+    bits,
+    timer: (due) => firstTimer + timers.push(due) - 1,
+    flow: (flow) => {
+      const { x, dx, books, bookRates, leaning, elapsed } = kernel.continuum;
+      const { state, book } = kernel.continuum.join(name, flow);
+      return { x, dx, books, bookRates, leaning, elapsed, state, book };
+    },
+    stream: (purpose) => kernel.streams.for(name, purpose),
     attach: (attachment) => {
       attachments.push(attachment);
     },
     finding: (code, says) => {
-      if (told.has(code)) return;
-      told.add(code);
-      findings.push({ part: part.name, code, says, seconds: now[0]! });
+      if (findings.some((finding) => finding.part === name && finding.code === code)) return;
+      findings.push({ part: name, code, says, seconds: kernel.now[0]! });
     },
   };
 }

@@ -82,11 +82,11 @@ export class Continuum {
 
   private readonly members: Member[] = [];
   private readonly scales = new Float64Array(CAPACITY);
-  private draws: (() => void)[] = [];
-  private feeds: (() => void)[] = [];
-  private slopes: (() => void)[] = [];
-  private settles: (() => boolean)[] = [];
-  private excesses: (() => number)[] = [];
+  private readonly draws: (() => void)[] = [];
+  private readonly feeds: (() => void)[] = [];
+  private readonly slopes: (() => void)[] = [];
+  private readonly settles: (() => boolean)[] = [];
+  private readonly excesses: (() => number)[] = [];
   /** Signals that draws read before they are fed, and what they were at the start of the step under way. */
   private loops: number[] = [];
   private readonly guesses = new Float64Array(CAPACITY);
@@ -146,14 +146,12 @@ export class Continuum {
     if (this.stateCount > CAPACITY || this.bookCount > CAPACITY)
       throw new RangeError('a bench has more continuous states than there is room for');
     this.members.push({ part, flow, base: place.state });
-    const flows = this.members.map((member) => member.flow);
-    const given = <F>(functions: readonly (F | undefined)[]): F[] =>
-      functions.flatMap((one) => (one === undefined ? [] : [one]));
-    this.draws = given(flows.map((one) => one.draw)).reverse();
-    this.feeds = given(flows.map((one) => one.feed));
-    this.slopes = given(flows.map((one) => one.slope));
-    this.settles = given(flows.map((one) => one.settle));
-    this.excesses = given(flows.map((one) => one.excess));
+    const { draw, feed, slope, settle, excess } = flow;
+    if (draw !== undefined) this.draws.unshift(draw);
+    if (feed !== undefined) this.feeds.push(feed);
+    if (slope !== undefined) this.slopes.push(slope);
+    if (settle !== undefined) this.settles.push(settle);
+    if (excess !== undefined) this.excesses.push(excess);
     this.loops.push(...(flow.loops ?? []));
     return place;
   }
