@@ -89,8 +89,9 @@ const { metafile } = await build({
   // Its Node entry is CommonJS, which cannot be pruned; the other entry is the same code as modules.
   alias: { yaml: join(yamlFolder, 'browser', 'dist', 'index.js') },
   // Asked for by Ink only when it is being debugged.
+  // The layout of pictures is larger than all of the rest, and has a licence of its own.
   // The pool finds its own thread file beside itself, which a bundle would take away.
-  external: ['react-devtools-core', 'tinypool', 'vitest'],
+  external: ['react-devtools-core', 'tinypool', 'elkjs', 'vitest'],
   // CommonJS packages among the bundled ones ask for Node's own modules by `require`.
   banner: {
     js: "import { createRequire as requireFrom } from 'node:module'; const require = requireFrom(import.meta.url);",

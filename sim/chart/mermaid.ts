@@ -3,14 +3,14 @@
  * that were reached are shaded and each transition says how often it was taken.
  */
 import type { AnyStateMachine } from 'xstate';
-import { type OutlinedState, type OutlinedTransition, wrappedOutlineOf } from './outline.ts';
+import { type OutlinedState, type OutlinedTransition, reachedLeaves, wrappedOutlineOf } from './outline.ts';
 
 export function mermaidOf(machine: AnyStateMachine, taken?: ArrayLike<number>): string {
   const root = wrappedOutlineOf(machine);
   const arrows = arrowLines(root, taken);
   const lines = ['stateDiagram-v2', ...stateLines(root, 1), ...arrows];
   if (taken !== undefined) {
-    const reached = reachedIn(root, taken);
+    const reached = reachedLeaves(machine, taken);
     lines.push('  classDef reached fill:#cfe8d5,stroke:#1d6b3c,color:#1c1c1c');
     lines.push('  classDef missed fill:#f3f1ea,stroke:#9a9a92,color:#5a5a55,stroke-dasharray:4 3');
     for (const leaf of leavesOf(root))
@@ -49,25 +49,6 @@ function labelOf({ event, delay, guard, index }: OutlinedTransition, taken?: Arr
   ].filter((word) => word !== '');
   // A colon ends a label, a semicolon a statement.
   return words.length === 0 ? 'at once' : words.join(' ').replaceAll(/[:;]/g, ' ');
-}
-
-/** The leaves that a run began in or that a transition led to. */
-function reachedIn(root: OutlinedState, taken: ArrayLike<number>): Set<string> {
-  const byName = new Map<string, OutlinedState>();
-  const walk = (state: OutlinedState): void => {
-    byName.set(state.name, state);
-    state.states.forEach(walk);
-  };
-  walk(root);
-  const leafOf = (name: string): string => {
-    const { initial } = byName.get(name)!;
-    return initial === undefined ? name : leafOf(initial);
-  };
-  const reached = new Set([leafOf('')]);
-  for (const { transitions } of byName.values())
-    for (const { target, index } of transitions)
-      if (target !== undefined && taken[index]! > 0) reached.add(leafOf(target));
-  return reached;
 }
 
 function leavesOf(state: OutlinedState): OutlinedState[] {

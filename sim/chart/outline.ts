@@ -70,6 +70,25 @@ export function wrappedOutlineOf(machine: AnyStateMachine): OutlinedState {
   return { name: '', initial: whole, states: [{ ...root, name: whole }], entry: [], exit: [], transitions: [] };
 }
 
+/** The leaves that a run began in or that a transition led to, by counts of what was taken. */
+export function reachedLeaves(machine: AnyStateMachine, taken: ArrayLike<number>): Set<string> {
+  const byName = new Map<string, OutlinedState>();
+  const walk = (state: OutlinedState): void => {
+    byName.set(state.name, state);
+    state.states.forEach(walk);
+  };
+  walk(outlineOf(machine));
+  const leafOf = (name: string): string => {
+    const { initial } = byName.get(name)!;
+    return initial === undefined ? name : leafOf(initial);
+  };
+  const reached = new Set([leafOf('')]);
+  for (const { transitions } of byName.values())
+    for (const { target, index } of transitions)
+      if (target !== undefined && taken[index]! > 0) reached.add(leafOf(target));
+  return reached;
+}
+
 /** By name; XState's own, which start and stop timers, are left out, as the delayed transitions say the same. */
 function actionNames(actions: readonly unknown[]): string[] {
   return actions.flatMap((action) => {

@@ -6,6 +6,7 @@
  */
 import type { AnyStateMachine } from 'xstate';
 import { type OutlinedState, type OutlinedTransition, wrappedOutlineOf } from './outline.ts';
+import { xmlText as xml } from './xml.ts';
 
 export function scxmlOf(machine: AnyStateMachine, taken?: ArrayLike<number>): string {
   const root = wrappedOutlineOf(machine);
@@ -72,8 +73,4 @@ function script(action: string): string {
 /** As it stands in an attribute or a text of XML. */
 function call(role: string, name: string): string {
   return xml(`${role}(${JSON.stringify(name).replaceAll("'", "\\'").replace(/^"|"$/g, "'")})`);
-}
-
-function xml(text: string): string {
-  return text.replaceAll('&', '&amp;').replaceAll('<', '&lt;').replaceAll('>', '&gt;').replaceAll('"', '&quot;');
 }

@@ -1,4 +1,5 @@
 /** `jackstand charts`: the statechart of each part, with how often each transition was taken by scenarios. */
+import { join } from 'node:path';
 import type { AnyStateMachine } from 'xstate';
 import { assemble } from '../bench/assemble.ts';
 import { loadBench } from '../bench/load-bench.ts';
@@ -14,6 +15,7 @@ import { Exit } from './exit.ts';
 import { findFiles, kindOf } from './find-files.ts';
 import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
+import { writeWhole, writtenFileProblems } from './written-files.ts';
 
 /** Parts that share a machine (left and right controller) share its drawing. */
 interface Chart {
@@ -22,11 +24,17 @@ interface Chart {
   taken: Uint32Array | undefined;
 }
 
-export async function charts(
-  paths: readonly string[],
-  options: { readonly format?: string; readonly part?: string },
-  streams: Streams,
-): Promise<number> {
+export interface ChartsOptions {
+  readonly format?: string;
+  readonly part?: string;
+  /** A folder that takes a file for each chart. */
+  readonly into?: string;
+}
+
+/** The ending of the files that `--into` writes. */
+const endings: Readonly<Record<string, string>> = { mermaid: '.mmd', scxml: '.scxml', svg: '.svg' };
+
+export async function charts(paths: readonly string[], options: ChartsOptions, streams: Streams): Promise<number> {
   const found = await findFiles(paths, ['scenario']);
   const problems: Problem[] = [...found.problems];
   const drawn = new Map<AnyStateMachine, Chart>();
@@ -44,27 +52,54 @@ export async function charts(
   }
   streams.status?.('');
   const names = [...drawn.values()].flatMap(({ parts }) => [...parts]);
-  const { part, format } = options;
+  const { part, format = 'mermaid', into } = options;
   if (part !== undefined && names.length > 0 && !names.includes(part)) {
     const near = suggest(part, names);
     problems.push(refusal('--part', `there is no part ${part}`, names.join(', '), near));
   }
-  if (part === undefined && format === 'scxml' && drawn.size > 1)
-    problems.push(refusal('--format', 'one SCXML document holds one chart; say which with --part', names.join(', ')));
+  if (part === undefined && into === undefined && format !== 'mermaid' && drawn.size > 1) {
+    const says = `one ${format.toUpperCase()} document holds one chart; say which with --part, or where to put all of them with --into`;
+    problems.push(refusal('--format', says, names.join(', ')));
+  }
+  if (into !== undefined) problems.push(...writtenFileProblems('--into', join(into, `chart${endings[format]}`)));
   tellProblems(
     problems.filter(({ severity }) => severity === 'error'),
     streams,
   );
   if (hasErrors(problems)) return Exit.badInput;
+  const unwritten: Problem[] = [];
   for (const [machine, { parts, taken }] of drawn) {
     if (part !== undefined && !parts.has(part)) continue;
-    streams.out(
-      format === 'scxml'
-        ? scxmlOf(machine, taken)
-        : `## ${[...parts].join(', ')}\n\n${coverageWords(machine, taken, scenarioCount)}\`\`\`mermaid\n${mermaidOf(machine, taken)}\`\`\`\n\n`,
-    );
+    const heading = [...parts].join(', ');
+    const coverage = coverageWords(machine, taken, scenarioCount);
+    if (into === undefined) {
+      streams.out(
+        format === 'mermaid'
+          ? `## ${heading}\n\n${coverage === '' ? '' : `${coverage}.\n\n`}\`\`\`mermaid\n${mermaidOf(machine, taken)}\`\`\`\n\n`
+          : await textOf(machine, format, heading, coverage, taken),
+      );
+      continue;
+    }
+    const file = join(into, `${[...parts].join('-')}${endings[format]}`);
+    unwritten.push(...writeWhole('--into', file, [await textOf(machine, format, heading, coverage, taken)]));
+    if (unwritten.length === 0) streams.out(`${file}\n`);
   }
-  return Exit.holds;
+  tellProblems(unwritten, streams);
+  return unwritten.length === 0 ? Exit.holds : Exit.badInput;
+}
+
+async function textOf(
+  machine: AnyStateMachine,
+  format: string,
+  heading: string,
+  coverage: string,
+  taken: Uint32Array | undefined,
+): Promise<string> {
+  if (format === 'mermaid') return mermaidOf(machine, taken);
+  if (format === 'scxml') return scxmlOf(machine, taken);
+  // The layout is a large library, which only pictures need.
+  const { svgOf } = await import('../chart/svg.ts');
+  return svgOf(machine, heading, coverage, taken);
 }
 
 function addParts(drawn: Map<AnyStateMachine, Chart>, parts: readonly DescribedPart[]): void {
@@ -92,7 +127,7 @@ function coverageWords(machine: AnyStateMachine, taken: Uint32Array | undefined,
   if (taken === undefined) return '';
   const covered = taken.filter((count) => count > 0).length;
   const runs = scenarioCount === 1 ? '1 scenario' : `${scenarioCount} scenarios`;
-  return `${covered} of ${tableOf(machine).transitions.length} transitions taken in ${runs}.\n\n`;
+  return `${covered} of ${tableOf(machine).transitions.length} transitions taken in ${runs}`;
 }
 
 function refusal(option: string, says: string, allowed: string, nearest?: string): Problem {

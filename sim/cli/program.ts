@@ -65,6 +65,16 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       '--signals <names>',
       'what --trace writes and --report plots beside the signals that expectations read: names separated by commas, or all',
     )
+    .option('--against <capture>', 'hold a recorded pulse train against the simulated one, and say where they part')
+    .option('--signal <name>', "with --against: which signal; the first controller's pulse line unless given")
+    .option('--column <name>', 'with --against: which column of the capture')
+    .addOption(
+      new Option(
+        '--align <how>',
+        'with --against: how they are laid over each other (best-shift unless given)',
+      ).choices(['best-shift', 'first-edge', 'none']),
+    )
+    .option('--tolerance <time>', 'with --against: largest difference of a width or a period (10 us unless given)')
     .option(
       '--suite <name>',
       'run a shipped suite (first-power, control-failure), or a suite file, on the benches given instead of scenarios',
@@ -137,14 +147,15 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .description('draw the statechart of each part of a bench; of scenarios, with how often each transition was taken')
     .argument('<paths...>', 'bench or scenario files, folders or glob patterns')
     .addOption(
-      new Option('-f, --format <format>', 'mermaid (in a Markdown page) or scxml (the W3C standard)')
-        .choices(['mermaid', 'scxml'])
+      new Option('-f, --format <format>', 'mermaid (in a Markdown page), svg (a picture) or scxml (the W3C standard)')
+        .choices(['mermaid', 'svg', 'scxml'])
         .default('mermaid'),
     )
     .option('--part <name>', 'only the chart of this part')
+    .option('--into <folder>', 'write a file for each chart into FOLDER')
     .addHelpText(
       'after',
-      '\nExamples:\n  jackstand charts scenarios/orchard-cart > charts.md\n  jackstand charts bench.yaml --part left --format scxml > left.scxml',
+      '\nExamples:\n  jackstand charts scenarios/orchard-cart > charts.md\n  jackstand charts scenarios/orchard-cart --format svg --into charts\n  jackstand charts bench.yaml --part left --format scxml > left.scxml',
     )
     .action(async (paths: string[], options: Record<string, string>) => {
       const { charts } = await import('./charts.ts');

@@ -1,5 +1,8 @@
 /** `jackstand charts`: drawings and SCXML hold what the charts hold. */
 import { spawnSync } from 'node:child_process';
+import { mkdtempSync, readdirSync, readFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { basename, join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { partKinds } from '../../models/index.ts';
 import { mermaidOf } from '../../sim/chart/mermaid.ts';
@@ -75,5 +78,26 @@ describe('charts: command', () => {
     const { status, err } = await call(['charts', `${shipped}/bench.yaml`, '--part', 'lft']);
     expect(status).toBe(2);
     expect(err).toContain('left');
+  });
+
+  test('SVG of a suite: a file for each chart, with what was taken', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'jackstand-'));
+    const { status, out, err } = await call([
+      'charts',
+      `${shipped}/cold-start.yaml`,
+      '--format',
+      'svg',
+      '--into',
+      folder,
+    ]);
+    expect({ status, err }).toEqual({ status: 0, err: '' });
+    const files = out.trimEnd().split('\n');
+    expect(files).toContain(join(folder, 'left-right.svg'));
+    expect(readdirSync(folder).sort()).toEqual(files.map((file) => basename(file)).sort());
+    const svg = readFileSync(join(folder, 'left-right.svg'), 'utf8');
+    expect(svg).toMatch(/\d+ of \d+ transitions taken in 1 scenario</);
+    expect(svg).toContain('class="state reached" data-state="armed.driving"');
+    const refused = await call(['charts', `${shipped}/bench.yaml`, '--into', join(folder, 'not', 'there')]);
+    expect({ status: refused.status, out: refused.out }).toEqual({ status: 2, out: '' });
   });
 });
