@@ -33,6 +33,8 @@ export interface Core {
   /** Runs until the first instruction boundary at or after `cycle`. A sleeping core stops there exactly. */
   run(cycle: number): void;
   snapshot(): CoreSnapshot;
+  /** Writes the core's part of a snapshot, its findings aside, over an older one. */
+  keep(into: Pick<CoreSnapshot, 'data' | 'state' | 'clock'>): void;
   restore(snapshot: CoreSnapshot): void;
 }
 
@@ -81,6 +83,7 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
   const clock: Clock = new Float64Array(4);
   const findings: Finding[] = [];
   const { data, state } = machine;
+  const memory = data.subarray(0, chip.sramEnd + 1);
   const port = portOf(machine, clock);
   const around = surroundingsOf(machine, clock, bus, findings, image);
   bus.attach(port);
@@ -96,12 +99,17 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
     run: (cycle) =>
       runUntil(cycle, machine, clock, around, { engine, windowCycles: kind?.windowCycles ?? WINDOW_CYCLES }),
     snapshot: () => ({
-      data: data.slice(0, chip.sramEnd + 1),
+      data: memory.slice(),
       state: state.slice(),
       clock: clock.slice(),
       findings: findings.map((finding) => ({ ...finding })),
       bus: bus.snapshot(),
     }),
+    keep(into) {
+      into.data.set(memory);
+      into.state.set(state);
+      into.clock.set(clock);
+    },
     restore(snapshot) {
       data.set(snapshot.data);
       state.set(snapshot.state);

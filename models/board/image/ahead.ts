@@ -97,6 +97,7 @@ export interface AheadState {
   readonly memory: Uint8Array;
   readonly words: Int32Array;
   readonly clock: Float64Array;
+  readonly dues: Float64Array;
   readonly numbers: Float64Array;
   readonly eeprom: Uint8Array;
   end: number;
@@ -118,12 +119,15 @@ const FOUND_MOST = 100;
 /** Place of the code among the texts, cycle, program counter, address, place of the words among the texts. */
 const FOUND_NUMBERS = 5;
 const KEPT_MOST = 64;
+/** Cycle, code and value of one thing done. */
+const DID_NUMBERS = 3;
+/** Room for so many at first; it grows. */
+const DONE_FIRST = 256;
 
 export function createAhead({ chip, image, settings, pin, channel, world, engine }: AheadOptions): Ahead {
-  // What was done in the slice: cycle, code and value, in the order of the cycles.
-  const cycles: number[] = [];
-  const codes: number[] = [];
-  const values: number[] = [];
+  // What was done in the slice: a row of `DID_NUMBERS` each, in the order of the cycles.
+  let done = new Float64Array(DID_NUMBERS * DONE_FIRST);
+  let doneCount = 0;
   const found: Found[] = [];
   let ready: Stop | undefined;
   let readyCount = 0;
@@ -133,11 +137,18 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
   let coreFindings = 0;
 
   const did = (code: number, value: number, cycle: number): void => {
-    let at = cycles.length;
-    while (at > 0 && cycles[at - 1]! > cycle) at -= 1;
-    cycles.splice(at, 0, cycle);
-    codes.splice(at, 0, code);
-    values.splice(at, 0, value);
+    if (DID_NUMBERS * doneCount === done.length) {
+      const longer = new Float64Array(2 * done.length);
+      longer.set(done);
+      done = longer;
+    }
+    let at = DID_NUMBERS * doneCount;
+    while (at > 0 && done[at - DID_NUMBERS]! > cycle) at -= DID_NUMBERS;
+    if (at < DID_NUMBERS * doneCount) done.copyWithin(at + DID_NUMBERS, at, DID_NUMBERS * doneCount);
+    done[at] = cycle;
+    done[at + 1] = code;
+    done[at + 2] = value;
+    doneCount += 1;
   };
   const find = (code: Found['code'], pc: number, address: number, says: string, cycle: number): void => {
     // Where the program has left its image it passes one word after the other: the first one says it all.
@@ -186,7 +197,12 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
   const chipCore = core;
   const first = chipCore.snapshot();
   const state = flatOf(first);
-  flatten(first, state);
+  const words = { data: state.memory, state: state.words, clock: state.clock };
+  const keepChip = (): void => {
+    chipCore.keep(words);
+    bus.keep(state);
+  };
+  keepChip();
 
   const runTo = (cycle: number): void => {
     try {
@@ -201,22 +217,16 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     }
   };
   const forget = (): void => {
-    cycles.length = 0;
-    codes.length = 0;
-    values.length = 0;
+    doneCount = 0;
     state.published = 0;
   };
   /** Leaves only what has not been published, and keeps it with the slice that begins. */
   const keepRest = (): void => {
     const { published } = state;
-    const count = cycles.length - published;
+    const count = doneCount - published;
     assert(count >= 0 && count <= KEPT_MOST, 'what was done and not published does not fit', { count });
     state.keptCount = count;
-    for (let index = 0; index < count; index += 1) {
-      state.kept[3 * index] = cycles[published + index]!;
-      state.kept[3 * index + 1] = codes[published + index]!;
-      state.kept[3 * index + 2] = values[published + index]!;
-    }
+    if (count > 0) state.kept.set(done.subarray(DID_NUMBERS * published, DID_NUMBERS * doneCount));
     takeKept();
   };
   const placeOf = (text: string): number => {
@@ -246,15 +256,15 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
   const takeKept = (): void => {
     forget();
     for (let index = 0; index < state.keptCount; index += 1)
-      did(state.kept[3 * index + 1]!, state.kept[3 * index + 2]!, state.kept[3 * index]!);
+      did(state.kept[DID_NUMBERS * index + 1]!, state.kept[DID_NUMBERS * index + 2]!, state.kept[DID_NUMBERS * index]!);
   };
   /** The chip may have come to its end an instruction after the event that it waits with. */
   const endNow = (): number => (bus.waitsFor() === undefined ? chipCore.cycle() : bus.waitsSince());
   const publish = (cycle: number, tell: Tell): void => {
-    while (state.published < cycles.length && cycles[state.published]! <= cycle) {
-      const at = state.published;
+    while (state.published < doneCount && done[DID_NUMBERS * state.published]! <= cycle) {
+      const at = DID_NUMBERS * state.published;
       state.published += 1;
-      tell(codes[at]!, values[at]!);
+      tell(done[at + 1]!, done[at + 2]!);
     }
   };
   const back = (): void => {
@@ -272,7 +282,8 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     bus,
     state,
     found,
-    nextCycle: () => Math.min(cycles[state.published] ?? Number.POSITIVE_INFINITY, state.end),
+    nextCycle: () =>
+      state.published < doneCount ? Math.min(done[DID_NUMBERS * state.published]!, state.end) : state.end,
     publish,
     pass: (stop, count, cycle, tell) => {
       ready = stop;
@@ -283,7 +294,7 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
     },
     run: (cycle) => {
       keepRest();
-      flatten(chipCore.snapshot(), state);
+      keepChip();
       keepFound();
       runTo(cycle);
       state.end = endNow();
@@ -318,11 +329,12 @@ function flatOf(snapshot: CoreSnapshot): AheadState {
     memory: new Uint8Array(snapshot.data.length),
     words: new Int32Array(snapshot.state.length),
     clock: new Float64Array(snapshot.clock.length),
+    dues: new Float64Array(bus.dues.length),
     numbers: new Float64Array(bus.numbers.length),
     eeprom: new Uint8Array(bus.eeprom.length),
     end: 0,
     published: 0,
-    kept: new Float64Array(3 * KEPT_MOST),
+    kept: new Float64Array(DID_NUMBERS * KEPT_MOST),
     keptCount: 0,
     isHung: 0,
     flagBefore: 0,
@@ -331,16 +343,7 @@ function flatOf(snapshot: CoreSnapshot): AheadState {
   };
 }
 
-function flatten(snapshot: CoreSnapshot, state: AheadState): void {
-  const bus = snapshot.bus as BusSnapshot;
-  state.memory.set(snapshot.data);
-  state.words.set(snapshot.state);
-  state.clock.set(snapshot.clock);
-  state.numbers.set(bus.numbers);
-  state.eeprom.set(bus.eeprom);
-}
-
 /** A snapshot of the core again. Findings are found anew. */
-function unflat({ memory, words, clock, numbers, eeprom }: AheadState): CoreSnapshot {
-  return { data: memory, state: words, clock, findings: [], bus: { numbers, eeprom } satisfies BusSnapshot };
+function unflat({ memory, words, clock, dues, numbers, eeprom }: AheadState): CoreSnapshot {
+  return { data: memory, state: words, clock, findings: [], bus: { dues, numbers, eeprom } satisfies BusSnapshot };
 }

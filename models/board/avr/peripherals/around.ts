@@ -3,6 +3,7 @@
  * the chip asks of a peripheral (`Peripheral`).
  */
 import type { CorePort } from '../bus.ts';
+import type { Numbers } from './numbers.ts';
 
 /** Where the chip must wait until the world outside has caught up with it. */
 export type Stop = 'hold' | 'result' | 'clock' | 'reset';
@@ -72,6 +73,8 @@ export interface Around {
   port: CorePort;
   data: Uint8Array;
   readonly outside: Outside;
+  /** Takes places in the row of all numbers; see numbers.ts. */
+  readonly numbers: <T extends Numbers>(first: T) => T;
   /** True in the sleep modes that stop the I/O clock: pin edges then go unseen by what needs it. */
   isClockStopped: boolean;
   /** The next event of a slot, in cycles; Infinity for none. */
@@ -83,9 +86,6 @@ export interface Around {
   /** A timer drives its pin, or lets go of it. */
   compareOutput(port: number, bit: number, isConnected: boolean, isHigh: boolean, cycle: number): void;
 }
-
-/** A peripheral's numbers: flat, so that a snapshot is a copy of them. */
-export type Numbers = Record<string, number>;
 
 export interface Peripheral {
   readonly state: Numbers;

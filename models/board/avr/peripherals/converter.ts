@@ -8,7 +8,8 @@
  * Source: 8161D chapter 23 (times: table 23-1; triggers: table 23-6; the lock of the data register: section 23.9.3).
  */
 import { ADVISED_ADC_HERTZ, AUTO_TRIGGERED_HALF_CLOCKS, conversionHalfClocks } from '../../../conversion.ts';
-import { type Around, type Numbers, type Peripheral, SLOT } from './around.ts';
+import { type Around, type Peripheral, SLOT } from './around.ts';
+import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
 import { autoTriggerSource } from './timer.ts';
 
@@ -59,7 +60,7 @@ const fresh = (): ConverterState => ({
 
 /** `hertz` is the CPU clock at the moment, for the advice on the ADC clock. */
 export function createConverter(around: Around, hertz: () => number): Converter {
-  const state = fresh();
+  const state = around.numbers(fresh());
   const { data } = around;
   const { outside } = around;
 

@@ -5,7 +5,8 @@
  *
  * Source: 8161D section 7.4 and table 7-2 (26,368 cycles of the calibrated oscillator of 8 MHz, 3.3 ms; erase or write only 1.8 ms).
  */
-import { type Around, type Numbers, type Peripheral, SLOT } from './around.ts';
+import { type Around, type Peripheral, SLOT } from './around.ts';
+import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
 
 const EERE = 1;
@@ -29,7 +30,7 @@ interface EepromState extends Numbers {
 }
 
 export function createEeprom(around: Around, contents: Uint8Array, hertz: () => number): Eeprom {
-  const state: EepromState = { enabledUntil: -1 };
+  const state = around.numbers<EepromState>({ enabledUntil: -1 });
   const bytes = contents.slice();
   const address = (): number => ((around.data[R.EEARH]! << 8) | around.data[R.EEARL]!) & (bytes.length - 1);
   const pend = (): void => around.level(V.EE_READY, (around.data[R.EECR]! & (EERIE | EEPE)) === EERIE);

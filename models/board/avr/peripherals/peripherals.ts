@@ -9,9 +9,10 @@
  * Source: 8161D, chapters as named in each file; clock prescaler: section 8.11; sleep: chapter 9; reset causes: section 10.9.1.
  */
 import type { Bus, CorePort } from '../bus.ts';
-import { type Around, type Numbers, type Outside, SLOT, SLOT_COUNT, type Stop } from './around.ts';
+import { type Around, type Outside, SLOT, SLOT_COUNT, type Stop } from './around.ts';
 import { type Converter, createConverter } from './converter.ts';
 import { createEeprom, type Eeprom } from './eeprom.ts';
+import { createNumberRow, type Numbers } from './numbers.ts';
 import { createPorts, type IoPorts } from './ports.ts';
 import { R, registerName, V } from './registers.ts';
 import { createTimer, type Timer } from './timer.ts';
@@ -54,10 +55,13 @@ export interface Peripherals extends Bus {
   /** Resets the chip; the causes of earlier resets stay until the program clears them, but for a power-on. */
   resetBy(cause: keyof typeof RESET_CAUSE): void;
   snapshot(): BusSnapshot;
+  /** Writes a snapshot over an older one. */
+  keep(into: BusSnapshot): void;
   restore(state: unknown): void;
 }
 
 export interface BusSnapshot {
+  readonly dues: Float64Array;
   readonly numbers: Float64Array;
   readonly eeprom: Uint8Array;
 }
@@ -97,7 +101,8 @@ const NOT_MODELLED: ReadonlyMap<number, string> = new Map([
 
 export function createPeripherals(settings: ChipSettings, outside: Outside): Peripherals {
   const dues = new Float64Array(SLOT_COUNT).fill(Number.POSITIVE_INFINITY);
-  const state: ChipState = {
+  const row = createNumberRow();
+  const state = row.take<ChipState>({
     causes: 0,
     nextCause: 1,
     clockBits: 0,
@@ -105,7 +110,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     stoppedAt: -1,
     sentDue: 0,
     receivedDue: 0,
-  };
+  });
   let isInEvent = false;
   let waiting: Stop | undefined;
   let waitingSince = 0;
@@ -114,6 +119,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     port: undefined as unknown as CorePort,
     data: new Uint8Array(0),
     outside,
+    numbers: row.take,
     isClockStopped: false,
     schedule(slot, cycle) {
       if (dues[slot] === cycle) return;
@@ -137,17 +143,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
   const usart = createUsart(around);
   const watchdog = createWatchdog(around, settings.isWatchdogAlwaysOn);
   const eeprom = createEeprom(around, settings.eeprom, settings.hertz);
-  const states: readonly Numbers[] = [
-    state,
-    ...timers.map((timer) => timer.state),
-    ...ports.states,
-    converter.state,
-    usart.state,
-    watchdog.state,
-    eeprom.state,
-  ];
-  const keys = states.map((one) => Object.keys(one));
-  const numberCount = keys.reduce((sum, list) => sum + list.length, SLOT_COUNT);
+  const numbers = row.used();
 
   const stopOf = (slot: number): Stop | undefined =>
     slot === SLOT.watchdog && (around.data[R.WDTCSR]! & 0x40) === 0 ? 'reset' : STOPS[slot];
@@ -347,21 +343,17 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       for (let index = 0; index < 3; index += 1) setStopped(index, true);
     },
     watchdogReset: () => watchdog.restart(),
-    snapshot: () => {
-      const numbers = new Float64Array(numberCount);
-      numbers.set(dues);
-      let at = SLOT_COUNT;
-      for (let index = 0; index < states.length; index += 1)
-        for (const key of keys[index]!) numbers[at++] = states[index]![key]!;
-      return { numbers, eeprom: eeprom.bytes.slice() };
+    snapshot: () => ({ dues: dues.slice(), numbers: numbers.slice(), eeprom: eeprom.bytes.slice() }),
+    keep: (into) => {
+      into.dues.set(dues);
+      into.numbers.set(numbers);
+      into.eeprom.set(eeprom.bytes);
     },
     restore: (saved) => {
-      const { numbers, eeprom: bytes } = saved as BusSnapshot;
-      dues.set(numbers.subarray(0, SLOT_COUNT));
-      let at = SLOT_COUNT;
-      for (let index = 0; index < states.length; index += 1)
-        for (const key of keys[index]!) states[index]![key] = numbers[at++]!;
-      eeprom.bytes.set(bytes);
+      const from = saved as BusSnapshot;
+      dues.set(from.dues);
+      numbers.set(from.numbers);
+      eeprom.bytes.set(from.eeprom);
       around.isClockStopped = state.stoppedAt >= 0;
       isInEvent = false;
       waiting = undefined;

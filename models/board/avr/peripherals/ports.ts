@@ -7,7 +7,8 @@
  *
  * Source: 8161D chapters 12 (external interrupts) and 13 (ports).
  */
-import { type Around, FLOATING, HIGH, LOW, type Numbers, STORE_CYCLES } from './around.ts';
+import { type Around, FLOATING, HIGH, LOW, STORE_CYCLES } from './around.ts';
+import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
 
 /** PINx, DDRx and PORTx stand in a row; the ports B, C and D one after the other. */
@@ -21,7 +22,6 @@ export interface PinEdges {
 }
 
 export interface IoPorts {
-  readonly states: readonly Numbers[];
   reset(): void;
   write(address: number, value: number): boolean;
   writeBit(address: number, bit: number, isSet: boolean): boolean;
@@ -49,8 +49,8 @@ interface PortState extends Numbers {
 
 /** `watched` has a mask for each port: the outside hears of changes of these pins only. */
 export function createPorts(around: Around, watched: readonly number[], edges: PinEdges): IoPorts {
-  const ports = [0, 1, 2].map(
-    (): PortState => ({ direction: 0, port: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }),
+  const ports = [0, 1, 2].map(() =>
+    around.numbers<PortState>({ direction: 0, port: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }),
   );
   const { outside } = around;
 
@@ -126,7 +126,6 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
 
   const isPort = (address: number): boolean => address >= FIRST && address <= LAST;
   return {
-    states: ports,
     reset: () => {
       for (let index = 0; index < 3; index += 1)
         change(index, around.port.now(), (one) => {

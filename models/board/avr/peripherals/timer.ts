@@ -9,7 +9,7 @@
  *
  * Source: 8161D chapters 14, 15 and 17; 16-bit access through the shared high byte: section 15.3.
  */
-import { type Around, type Numbers, type Peripheral, STORE_CYCLES } from './around.ts';
+import { type Around, type Peripheral, STORE_CYCLES } from './around.ts';
 import {
   CAPTURE,
   type CounterMode,
@@ -23,6 +23,7 @@ import {
   ticksToWanted,
   topValue,
 } from './counter.ts';
+import type { Numbers } from './numbers.ts';
 import { registerName } from './registers.ts';
 import type { TimerPlan, Wave } from './timer-plans.ts';
 
@@ -106,7 +107,7 @@ const fresh = (): TimerState => ({
 const PAIR_CYCLES = 32;
 
 export function createTimer(plan: TimerPlan, around: Around): Timer {
-  const state = fresh();
+  const state = around.numbers(fresh());
   const isWide = plan.max === 0xffff;
   let mode: CounterMode = { row: plan.waves[0]!, max: plan.max, actionA: 0, actionB: 0 };
   const { outside } = around;

@@ -7,7 +7,8 @@
  *
  * Source: 8161D chapter 19 (baud rates: table 19-1; frames: section 19.4; greatest baud error: table 19-2).
  */
-import { type Around, type Numbers, type Peripheral, SLOT } from './around.ts';
+import { type Around, type Peripheral, SLOT } from './around.ts';
+import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
 
 const RXC = 0x80;
@@ -48,7 +49,7 @@ interface UsartState extends Numbers {
 const fresh = (): UsartState => ({ shifting: -1, waiting: -1, first: -1, second: -1, arriving: -1 });
 
 export function createUsart(around: Around): Usart {
-  const state = fresh();
+  const state = around.numbers(fresh());
   const { outside } = around;
   const status = (): number => around.data[R.UCSR0A]!;
   const control = (): number => around.data[R.UCSR0B]!;

@@ -5,7 +5,8 @@
  *
  * Source: 8161D section 10.8 and tables 10-1 (modes), 10-2 (time-outs); timed sequence: section 10.8.2.
  */
-import { type Around, type Numbers, type Peripheral, SLOT } from './around.ts';
+import { type Around, type Peripheral, SLOT } from './around.ts';
+import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
 
 const WDIF = 0x80;
@@ -34,7 +35,12 @@ interface WatchdogState extends Numbers {
 }
 
 export function createWatchdog(around: Around, isAlwaysOn: boolean): Watchdog {
-  const state: WatchdogState = { changeUntil: -1, startedAt: 0, due: Number.POSITIVE_INFINITY, cyclesPerTick: 1 };
+  const state = around.numbers<WatchdogState>({
+    changeUntil: -1,
+    startedAt: 0,
+    due: Number.POSITIVE_INFINITY,
+    cyclesPerTick: 1,
+  });
   const { outside } = around;
   const control = (): number => around.data[R.WDTCSR]!;
   const periodTicks = (): number => 2048 * 2 ** Math.min(9, (control() & 7) | ((control() >> 2) & 8));
