@@ -1,40 +1,25 @@
 /** `jackstand measure`: what a capture of real signals says, as a table, a histogram and values for a bench. */
-import { readFileSync, statSync } from 'node:fs';
 import { printable } from '../bench/print.ts';
-import { type Problem, problemAt } from '../bench/problem.ts';
-import { readCapture } from '../capture/read-capture.ts';
 import type { Statistics } from '../trace/measure.ts';
 import { type MeasuredLevel, type MeasuredPulses, measureChannel } from '../trace/measure-capture.ts';
 import { formatQuantity } from '../units/index.ts';
+import { captureIn } from './capture-file.ts';
 import { Exit } from './exit.ts';
 import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
 
-/** A capture is read as one text. */
-const MOST_BYTES = 256 * 1024 * 1024;
 /** What is below this comes from the rounding of numbers, not from the capture. */
 const FINEST_SECONDS = 1e-12;
 const BINS = 12;
 const BAR_COLUMNS = 40;
 
 export async function measure(file: string, options: { readonly format?: string }, streams: Streams): Promise<number> {
-  const read = textOf(file);
-  const capture = typeof read === 'string' ? readCapture(read) : undefined;
-  const problem =
-    typeof read !== 'string'
-      ? read
-      : capture !== undefined && 'says' in capture
-        ? problemAt(file, 'refused', {
-            path: '',
-            says: `this is no capture: ${capture.says}${capture.line === undefined ? '' : ` (line ${capture.line}, column ${capture.column})`}`,
-            allowed: 'CSV with a time column and levels or volts, VCD, or one count a line',
-          })
-        : undefined;
-  if (problem !== undefined) {
-    tellProblems([problem], streams);
+  const capture = captureIn(file);
+  if ('problem' in capture) {
+    tellProblems([capture.problem], streams);
     return Exit.badInput;
   }
-  const { channels, isTimed } = capture as Exclude<typeof capture, undefined | { says: string }>;
+  const { channels, isTimed } = capture;
   const measured = channels.map((channel) => ({ name: printable(channel.name), ...measureChannel(channel, isTimed) }));
   streams.out(
     options.format === 'json'
@@ -46,20 +31,6 @@ export async function measure(file: string, options: { readonly format?: string 
           .join('\n'),
   );
   return Exit.holds;
-}
-
-function textOf(file: string): string | Problem {
-  try {
-    const found = statSync(file);
-    if (!found.isFile()) return problemAt(file, 'not-a-file', { isFolder: found.isDirectory() });
-    if (found.size > MOST_BYTES) return problemAt(file, 'too-long', { bytes: found.size, limitBytes: MOST_BYTES });
-    return readFileSync(file, 'utf8');
-  } catch (error) {
-    const { code } = error as NodeJS.ErrnoException;
-    return code === 'ENOENT'
-      ? problemAt(file, 'no-such-file', {})
-      : problemAt(file, 'unreadable', { reason: code ?? 'unknown' });
-  }
 }
 
 /** In base units; the single widths would be a second capture. */

@@ -7,6 +7,7 @@ import type { Outcome } from '../report/checks.ts';
 import { signalsBehindBands, signalsToPlot } from '../report/plotted.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
+import type { AgainstOptions, AgainstPlan } from './against.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
 import { tellProblems } from './problems.ts';
@@ -17,7 +18,7 @@ import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
 import { TOOL_VERSION } from './version.ts';
 import { appendTo, writeWhole, writtenFileProblems } from './written-files.ts';
 
-export interface RunCommandOptions {
+export interface RunCommandOptions extends AgainstOptions {
   readonly format?: string;
   readonly trace?: string;
   readonly signals?: string;
@@ -51,7 +52,11 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
       : await loadSuiteOn(options.suite, found.files, streams);
   const scenarios = loaded.flatMap(({ value }) => (value === undefined ? [] : [value]));
   const ended = (status: number): Ran => ({ status, scenarios });
+  // Read only where it is asked for, as a start that needs it not should not wait for it.
+  const held = isHeldAgainst(options) ? await import('./against.ts') : undefined;
+  const against = held?.againstPlan(options, scenarios) ?? { problems: [] };
   const problems: Problem[] = [
+    ...against.problems,
     ...found.problems,
     ...loaded.flatMap((scenario) => scenario.problems),
     ...optionProblems(options, scenarios),
@@ -71,9 +76,16 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
   const outcomes: Outcome[] = [];
   for (const [index, scenario] of scenarios.entries()) {
     streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
-    const outcome = runOne(scenario, recordOf(options, scenario));
+    const ran = runOne(scenario, recordOf(options, scenario, against.plan));
+    const outcome = against.plan === undefined ? ran : held!.withAgainst(against.plan, ran);
+    if ('problem' in outcome) {
+      tellProblems([outcome.problem], streams);
+      return ended(Exit.badInput);
+    }
     outcomes.push(outcome);
     streams.out(form.each(outcome));
+    if (against.plan !== undefined && options.format !== 'json')
+      streams.out(await held!.againstWords(against.plan, outcome, streams));
     const unwritten = options.trace === undefined ? [] : writeTrace(outcome.run.trace, files[index]!);
     if (unwritten.length > 0) {
       tellProblems(unwritten, streams);
@@ -87,7 +99,8 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
     tellProblems(unwritten, streams);
     return ended(Exit.badInput);
   }
-  return ended(outcomes.every((outcome) => outcome.run.holds) ? Exit.holds : Exit.failed);
+  const allHold = outcomes.every(({ run, against: one }) => run.holds && one?.comparison.holds !== false);
+  return ended(allHold ? Exit.holds : Exit.failed);
 }
 
 async function writePages(outcomes: readonly Outcome[], options: RunCommandOptions): Promise<Problem[]> {
@@ -128,9 +141,18 @@ function runOne(scenario: Scenario, record: readonly string[] | 'all'): Outcome 
   }
 }
 
-function recordOf(options: RunCommandOptions, scenario: Scenario): readonly string[] | 'all' {
+function isHeldAgainst({ against, signal, column, align, tolerance }: AgainstOptions): boolean {
+  return [against, signal, column, align, tolerance].some((option) => option !== undefined);
+}
+
+function recordOf(
+  options: RunCommandOptions,
+  scenario: Scenario,
+  plan: AgainstPlan | undefined,
+): readonly string[] | 'all' {
   const { trace, report } = options;
   const wanted = [
+    ...(plan === undefined ? [] : [[plan.signal]]),
     ...(trace === undefined ? [] : [chosenSignals(options, scenario) ?? ('all' as const)]),
     ...(report === undefined ? [] : [reportSignals(options, scenario), signalsBehindBands(scenario)]),
   ];

@@ -1,5 +1,6 @@
 /** What every report says of a run: each expectation with its outcome in words, and the cause of what failed. */
 import { printable } from '../bench/print.ts';
+import type { Comparison } from '../trace/against.ts';
 import { formatQuantity } from '../units/index.ts';
 import type { JudgedExpectation, ScenarioRun } from '../verdict/run-scenario.ts';
 import { judgementWords } from '../verdict/words.ts';
@@ -8,6 +9,16 @@ import { judgementWords } from '../verdict/words.ts';
 export interface Outcome {
   readonly run: ScenarioRun;
   readonly wallSeconds: number;
+  /** The recorded train that it was held against, if it was. */
+  readonly against?: Against;
+}
+
+export interface Against {
+  readonly file: string;
+  /** Column of the capture, and signal of the bench. */
+  readonly column: string;
+  readonly signal: string;
+  readonly comparison: Comparison;
 }
 
 export interface Check {
