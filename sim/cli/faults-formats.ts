@@ -3,8 +3,8 @@ import { printable } from '../bench/print.ts';
 import { type OutcomeName, outcomes } from '../bench/severity.ts';
 import type { FaultsRequest } from '../campaign/faults/craft.ts';
 import type { FaultEntry, FaultsReport, Worsening } from '../campaign/faults.ts';
+import type { JunitCase } from '../report/junit.ts';
 import { formatQuantity } from '../units/index.ts';
-import type { JunitCase } from './junit-cases.ts';
 import { paintFor, type Streams } from './streams.ts';
 import { FORMAT_VERSION, TOOL_VERSION } from './version.ts';
 import { wrapped } from './wrap.ts';
@@ -102,7 +102,7 @@ export function faultsCases({ entries }: FaultsReport, worse: readonly Worsening
   const worsened = new Map((worse ?? []).map(({ entry, says }) => [entry, says]));
   return entries.map((entry) => {
     const { file, worst, failAt } = entry;
-    const base = { name: faultName(entry), group: file };
+    const base = { name: faultName(entry), file };
     const says = worse === undefined ? (worst.rank >= failAt ? outcomes[worst.name] : undefined) : worsened.get(entry);
     if (says === undefined) return base;
     const counts = Object.entries(entry.counts).map(([name, count]) => `${count} x ${outcomes[name as OutcomeName]}`);

@@ -19,7 +19,7 @@ import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
 import { faultsCases, faultsJson, faultsText } from './faults-formats.ts';
 import { findFiles } from './find-files.ts';
-import { junitText } from './junit-cases.ts';
+import { campaignJunit } from './junit-cases.ts';
 import { type Campaign, type ManyFlags, runCampaign, type Surroundings } from './many.ts';
 import { tellProblems } from './problems.ts';
 import type { Streams } from './streams.ts';
@@ -93,7 +93,14 @@ export function faultsCampaign(
       }
       const worse = saved.entries === undefined ? undefined : worsenings(report, saved.entries);
       if (flags.format === 'json') streams.out(`${JSON.stringify(faultsJson(report, worse), null, 1)}\n`);
-      else if (flags.format === 'junit') streams.out(junitText('faults', faultsCases(report, worse)));
+      else if (flags.format === 'junit')
+        streams.out(
+          campaignJunit(
+            'faults',
+            request.files.length === 1 ? request.files[0]! : 'faults',
+            faultsCases(report, worse),
+          ),
+        );
       else streams.out(faultsText(report, request, worse, streams));
       return isFailed(report, worse) ? Exit.failed : Exit.holds;
     },

@@ -5,12 +5,13 @@ import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import { type HuntRequest, openGround } from '../campaign/hunt/ground.ts';
 import { type HuntReport, huntReport, planHunt, searchIslands } from '../campaign/hunt.ts';
 import { flow, variantText } from '../campaign/variant.ts';
+import type { JunitCase } from '../report/junit.ts';
 import { formatQuantity, parseQuantity, unitFor } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import type { Scenario } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
 import { kindOf } from './find-files.ts';
-import { type JunitCase, junitText } from './junit-cases.ts';
+import { campaignJunit } from './junit-cases.ts';
 import { type Campaign, type ManyFlags, runCampaign, type Surroundings, writtenFile } from './many.ts';
 import { tellProblems } from './problems.ts';
 import { paintFor, type Streams } from './streams.ts';
@@ -106,7 +107,8 @@ export function huntCampaign(
       const report = huntReport(request, rows);
       streams.status?.('');
       if (flags.format === 'json') streams.out(`${JSON.stringify(huntJson(report), null, 2)}\n`);
-      else if (flags.format === 'junit') streams.out(junitText(`hunt on ${report.title}`, huntCases(report)));
+      else if (flags.format === 'junit')
+        streams.out(campaignJunit(`hunt on ${report.title}`, report.file, huntCases(report)));
       else streams.out(huntText(report, request, flags.write, streams));
       if (report.found === null) return Exit.holds;
       if (flags.write !== undefined) {
@@ -202,12 +204,10 @@ function huntJson({ nearest, ...report }: HuntReport): unknown {
 
 function huntCases({ found, nearest, file, modes, transitions }: HuntReport): JunitCase[] {
   const covered = `${modes.met} of ${modes.of} modes, ${transitions.met} of ${transitions.of} transitions`;
-  if (found === null) return nearest.map(({ text }) => ({ name: text, group: file }));
+  if (found === null) return nearest.map(({ text }) => ({ name: text, file }));
   const steps = found.steps.map(flow).join('\n');
   const message = `broken by ${counted(found.steps.length, 'step')} within ${found.duration}`;
-  return [
-    { name: found.text, group: file, failure: { message, type: 'hunt', text: `${message}\n${steps}\n${covered}` } },
-  ];
+  return [{ name: found.text, file, failure: { message, type: 'hunt', text: `${message}\n${steps}\n${covered}` } }];
 }
 
 function huntScenario({ found, title, file }: HuntReport, request: HuntRequest, target: string): string {

@@ -171,7 +171,7 @@ export function writtenFile(path: string, text: string, streams: Streams): boole
   }
 }
 
-/** `spread of cold start: 128 of 500, 450 a second, 1 s left` */
+/** `128 of 500, 450 a second, 1 s left: spread of cold start`, so that a narrow terminal cuts off the least of it. */
 function progressLine(title: string, { status }: Streams, clock: () => number): (done: number, total: number) => void {
   if (status === undefined) return () => undefined;
   let startSeconds = clock();
@@ -188,7 +188,7 @@ function progressLine(title: string, { status }: Streams, clock: () => number): 
     const rate = (done - startDone) / (nowSeconds - startSeconds);
     const left =
       rate > 0 ? `, ${rate.toFixed(rate < 10 ? 1 : 0)} a second, ${timeWords((total - done) / rate)} left` : '';
-    status(`${title}: ${done} of ${total}${left}`);
+    status(`${done} of ${total}${left}: ${title}`);
   };
 }
 

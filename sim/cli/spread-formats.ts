@@ -1,7 +1,7 @@
 /** A spread's report for programs: JSON with times in microseconds and all else in the unit named beside it, and JUnit cases. */
 import type { Rate, SpreadExpectation, SpreadReport } from '../campaign/spread.ts';
+import type { JunitCase } from '../report/junit.ts';
 import { formatQuantity, unitFor } from '../units/index.ts';
-import type { JunitCase } from './junit-cases.ts';
 import { FORMAT_VERSION, TOOL_VERSION } from './version.ts';
 
 export function spreadJson(report: SpreadReport, overridesOf: (draw: number) => Record<string, unknown>): unknown {
@@ -51,7 +51,7 @@ function expectationJson(expectation: SpreadExpectation): unknown {
 export function spreadCases({ expectations, file }: SpreadReport): JunitCase[] {
   return expectations.map(({ text, line, rate, worst, dimension }) => {
     const failed = rate.of - rate.passed;
-    const base = { name: `${text} (line ${line})`, group: file };
+    const base = { name: `${text} (line ${line})`, file };
     if (failed === 0) return base;
     const by =
       worst === null || dimension === null

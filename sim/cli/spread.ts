@@ -8,7 +8,7 @@ import { parseQuantity } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
 import { Exit } from './exit.ts';
-import { junitText } from './junit-cases.ts';
+import { campaignJunit } from './junit-cases.ts';
 import { type Campaign, type ManyFlags, runCampaign, type Surroundings, writtenFile } from './many.ts';
 import { tellProblems } from './problems.ts';
 import { spreadCases, spreadJson } from './spread-formats.ts';
@@ -65,7 +65,8 @@ export function spreadCampaign(
       const report = spreadReport(scenario, request, rows);
       const overridesOf = (draw: number): Record<string, unknown> => drawAsOverrides(scenario, request, draw);
       if (flags.format === 'json') streams.out(`${JSON.stringify(spreadJson(report, overridesOf), null, 2)}\n`);
-      else if (flags.format === 'junit') streams.out(junitText(`spread of ${scenario.title}`, spreadCases(report)));
+      else if (flags.format === 'junit')
+        streams.out(campaignJunit(`spread of ${scenario.title}`, scenario.file, spreadCases(report)));
       else streams.out(spreadText(report, overridesOf, streams));
       if (flags.write !== undefined && !areDrawsWritten(flags.write, report, overridesOf, streams))
         return Exit.badInput;

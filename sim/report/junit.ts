@@ -11,53 +11,89 @@ export interface JunitContext {
   readonly hostname: string;
 }
 
-export function junitOf(outcomes: readonly Outcome[], context: JunitContext): string {
-  const suites = outcomes.map((outcome, index) => suiteXml(outcome, index, context));
-  return `<?xml version="1.0" encoding="UTF-8"?>\n<testsuites>\n${suites.join('')}</testsuites>\n`;
+export interface JunitSuite {
+  readonly name: string;
+  /** What the suite is about, by its path. */
+  readonly file: string;
+  readonly facts: Readonly<Record<string, string>>;
+  readonly cases: readonly JunitCase[];
+  /** What was found worth telling though no case asked. */
+  readonly said: string;
+  readonly wallSeconds: number;
 }
 
-function suiteXml({ run, wallSeconds }: Outcome, index: number, { startedAt, hostname }: JunitContext): string {
+export interface JunitCase {
+  readonly name: string;
+  readonly file: string;
+  /** What failed in one line, its kind, and all that there is to say. */
+  readonly failure?: { readonly message: string; readonly type: string; readonly text: string };
+}
+
+export function junitOf(outcomes: readonly Outcome[], context: JunitContext): string {
+  return junitText(outcomes.map(suiteOf), context);
+}
+
+/** Suites of whatever kind. */
+export function junitText(suites: readonly JunitSuite[], context: JunitContext): string {
+  const bodies = suites.map((suite, index) => suiteXml(suite, index, context));
+  return `<?xml version="1.0" encoding="UTF-8"?>\n<testsuites>\n${bodies.join('')}</testsuites>\n`;
+}
+
+function suiteOf({ run, wallSeconds }: Outcome): JunitSuite {
   const { scenario, digest, findings } = run;
-  const checks = checksOf(run);
-  const failures = checks.filter(({ holds }) => !holds).length;
-  const time = wallSeconds.toFixed(6);
-  // The time is that of the whole run; it is not known how much of it an expectation took.
-  const share = (wallSeconds / Math.max(1, checks.length)).toFixed(6);
-  const attributes = attributesXml({
+  return {
     name: scenario.title.trim() === '' ? scenario.file : scenario.title,
-    package: packageOf(scenario.file),
+    file: scenario.file,
+    facts: {
+      file: scenario.file,
+      bench: scenario.benchTitle,
+      seed: String(scenario.seed),
+      'simulated seconds': String(scenario.durationSeconds),
+      digest,
+    },
+    cases: checksOf(run).map((check) => caseOf(check, scenario.file)),
+    said: findings.map(({ part, seconds, says }) => `${seconds} s ${part}: ${says}`).join('\n'),
+    wallSeconds,
+  };
+}
+
+function caseOf(check: Check, file: string): JunitCase {
+  if (check.holds) return { name: check.name, file };
+  const text = [`${file}:${check.line}`, check.says, ...causeText(check)].join('\n');
+  return { name: check.name, file, failure: { message: check.says, type: 'expectation', text } };
+}
+
+function suiteXml(suite: JunitSuite, index: number, { startedAt, hostname }: JunitContext): string {
+  const { name, file, facts, cases, said, wallSeconds } = suite;
+  // The time is that of the whole run; it is not known how much of it a case took.
+  const share = (wallSeconds / Math.max(1, cases.length)).toFixed(6);
+  const attributes = attributesXml({
+    name,
+    package: packageOf(file),
     id: String(index),
     timestamp: startedAt.toISOString().slice(0, 19),
     hostname: hostname.trim() === '' ? 'localhost' : hostname,
-    tests: String(checks.length),
-    failures: String(failures),
+    tests: String(cases.length),
+    failures: String(cases.filter(({ failure }) => failure !== undefined).length),
     errors: '0',
     skipped: '0',
-    time,
+    time: wallSeconds.toFixed(6),
   });
-  const facts = {
-    file: scenario.file,
-    bench: scenario.benchTitle,
-    seed: String(scenario.seed),
-    'simulated seconds': String(scenario.durationSeconds),
-    digest,
-  };
   const properties = Object.entries(facts).map(
-    ([name, value]) => `      <property ${attributesXml({ name, value })}/>\n`,
+    ([fact, value]) => `      <property ${attributesXml({ name: fact, value })}/>\n`,
   );
-  const cases = checks.map((check) => caseXml(check, scenario.file, share));
-  const said = findings.map(({ part, seconds, says }) => `${seconds} s ${part}: ${says}`).join('\n');
+  const bodies = cases.map((one) => caseXml(one, share));
   return (
-    `  <testsuite ${attributes}>\n    <properties>\n${properties.join('')}    </properties>\n${cases.join('')}` +
+    `  <testsuite ${attributes}>\n    <properties>\n${properties.join('')}    </properties>\n${bodies.join('')}` +
     `    <system-out>${xml(said)}</system-out>\n    <system-err></system-err>\n  </testsuite>\n`
   );
 }
 
-function caseXml(check: Check, file: string, time: string): string {
-  const head = `    <testcase ${attributesXml({ name: check.name, classname: packageOf(file), time })}`;
-  if (check.holds) return `${head}/>\n`;
-  const text = [`${file}:${check.line}`, check.says, ...causeText(check)].join('\n');
-  return `${head}>\n      <failure ${attributesXml({ message: check.says, type: 'expectation' })}>${xml(text)}</failure>\n    </testcase>\n`;
+function caseXml({ name, file, failure }: JunitCase, time: string): string {
+  const head = `    <testcase ${attributesXml({ name, classname: packageOf(file), time })}`;
+  if (failure === undefined) return `${head}/>\n`;
+  const { message, type, text } = failure;
+  return `${head}>\n      <failure ${attributesXml({ message, type })}>${xml(text)}</failure>\n    </testcase>\n`;
 }
 
 /** Servers build a tree from the dots: `scenarios/orchard-cart/cold-start.yaml` is `scenarios.orchard-cart.cold-start`. */
