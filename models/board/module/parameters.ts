@@ -62,12 +62,13 @@ export const FILE_KEYS = ['file'] as const;
 /** Reads the module; each mistake in it is told with its own place, at the key that names the file. */
 export function takeFiles(given: z.output<typeof parameters>, contents: ReadonlyMap<string, Uint8Array>): FilesTaken {
   const { program, mistakes } = readModule(given.file, contents.get('file') ?? new Uint8Array(0));
+  const name = given.file.split(/[\\/]/).at(-1)!;
   return {
     parameters: program === undefined ? given : { ...given, module: () => program },
     mistakes: mistakes.map(({ at, says }) => ({
       key: 'file',
       // `12:5` is a line and a column, as compilers write them.
-      at: at === undefined ? given.file : /^\d/.test(at) ? `${given.file}:${at}` : `${given.file}, ${at}`,
+      ...(at === undefined ? {} : { at: /^\d/.test(at) ? `${name}:${at}` : `${name}, ${at}` }),
       says,
     })),
   };

@@ -1,0 +1,324 @@
+/** Modules in WebAssembly: the same program as before, but it cannot run for ever, see the processor's NaNs, or hide anything. */
+import { readFileSync } from 'node:fs';
+import { fileURLToPath } from 'node:url';
+import fc from 'fast-check';
+import { describe, expect, test } from 'vitest';
+import type { Program } from '../../../../models/board/module/program.ts';
+import { readWasmModule } from '../../../../models/board/module/wasm/module.ts';
+import { readWasm } from '../../../../models/board/module/wasm/read.ts';
+import { rewrite } from '../../../../models/board/module/wasm/rewrite.ts';
+import { type Example, exampleWorld, passes, restore, save } from './example-world.ts';
+import { name, wasmFile } from './wasm-file.ts';
+
+const bytesOf = (file: string): Uint8Array =>
+  new Uint8Array(readFileSync(fileURLToPath(new URL(file, import.meta.url))));
+const shapes = bytesOf('shapes.wasm');
+const I32 = 0x7f;
+
+function programOf(bytes: Uint8Array): Program {
+  const { program, mistakes } = readWasmModule(bytes);
+  expect(mistakes).toEqual([]);
+  return program!;
+}
+/** The one mistake in a file, with its place. */
+function mistakeIn(bytes: Uint8Array): string {
+  const { mistakes } = readWasmModule(bytes);
+  return mistakes.map(({ at, says }) => (at === undefined ? says : `${at}: ${says}`)).join('\n');
+}
+/** Runs `pass` once: what it did, and why it stopped. */
+function once(bytes: Uint8Array, stepsMost = 10_000): string {
+  const program = programOf(bytes);
+  const world = exampleWorld();
+  const running = program.start(world, stepsMost);
+  const stop = running.init() ?? running.pass();
+  return [
+    ...world.did,
+    ...(stop === undefined ? [] : [`${stop.kind} in ${program.placeOf(stop.place)}: ${stop.says}`]),
+  ].join('\n');
+}
+
+interface Raw {
+  readonly exports: Readonly<Record<string, () => void>> & { readonly memory: { readonly buffer: ArrayBuffer } };
+}
+interface WebAssembly {
+  readonly Module: new (bytes: Uint8Array) => object;
+  readonly Instance: new (module: object, imports: object) => Raw;
+}
+const { Module, Instance } = (globalThis as unknown as { WebAssembly: WebAssembly }).WebAssembly;
+
+/** The file as it is, without anything put in, in the same world. */
+function straight(bytes: Uint8Array, counts: readonly number[]): string[] {
+  const world: Example = exampleWorld();
+  const instance = new Instance(new Module(bytes), {
+    jackstand: {
+      read_count: () => world.readCount(),
+      set_compare: (compare: number) => world.setCompare(compare, 0),
+      read_pin: (pin: number) => world.readPin(pin),
+      set_pin: (pin: number, level: number) => world.setPin(pin, level !== 0),
+      print: (at: number, length: number) => world.print(new Uint8Array(instance.exports.memory.buffer, at, length)),
+    },
+  });
+  instance.exports.init!();
+  for (const count of counts) {
+    world.count = count;
+    instance.exports.pass!();
+  }
+  return world.did;
+}
+
+const counts = fc.array(fc.integer({ min: 0, max: 1023 }), { maxLength: 40 });
+
+describe('module in WebAssembly: what is put in', () => {
+  test('law: a program with loops, tables, recursion, pointers and floats does what it does without', () => {
+    fc.assert(
+      fc.property(counts, (list) => {
+        expect(passes(programOf(shapes), list)).toEqual(straight(shapes, list));
+      }),
+      { seed: 20261125, numRuns: 60 },
+    );
+  });
+  test('the same bytes each time', () => {
+    const made = () => rewrite(readWasm(shapes), { depth: 200 });
+    expect(made()).toEqual(made());
+  });
+  test('several results come through: a function that returns two numbers early', () => {
+    // (func (result i32 i32) block i32.const 3 i32.const 4 return end unreachable)
+    const pair = { results: [I32, I32], code: [0x02, 0x40, 0x41, 3, 0x41, 4, 0x0f, 0x0b, 0x00] };
+    const file = wasmFile({
+      imports: ['set_compare'],
+      functions: [pair, { name: 'pass', code: [0x10, 1, 0x6c, 0x10, 0] }],
+    });
+    expect(once(file)).toBe('compare 12');
+  });
+  test('every NaN is the canonical one, whatever the processor gives (Core Specification 4.3.3, canonical NaN)', () => {
+    // 0 / 0 in both widths, as bits; printed as bytes of memory.
+    const file = wasmFile({
+      imports: ['set_compare'],
+      functions: [
+        {
+          name: 'pass',
+          code: [
+            ...[0x44, 0, 0, 0, 0, 0, 0, 0, 0, 0x44, 0, 0, 0, 0, 0, 0, 0, 0, 0xa3, 0xbd, 0x42, 32, 0x88, 0xa7, 0x10, 0],
+            ...[0x43, 0, 0, 0, 0, 0x43, 0, 0, 0, 0, 0x95, 0xbc, 0x10, 0],
+          ],
+        },
+      ],
+    });
+    expect(once(file)).toBe(`compare ${0x7ff80000}\ncompare ${0x7fc00000}`);
+  });
+  test('memory does not grow', () => {
+    const file = wasmFile({
+      imports: ['set_compare'],
+      functions: [{ name: 'pass', code: [0x41, 1, 0x40, 0, 0x10, 0, 0x3f, 0, 0x10, 0] }],
+      pages: 1,
+    });
+    expect(once(file)).toBe('compare -1\ncompare 1');
+  });
+  test('a start function is called when the program starts, before `init`', () => {
+    const code = (value: number): number[] => [0x41, value, 0x10, 0];
+    const file = wasmFile({
+      imports: ['set_compare'],
+      functions: [{ code: code(1) }, { name: 'init', code: code(2) }, { name: 'pass', code: code(3) }],
+      start: 1,
+    });
+    expect(once(file)).toBe('compare 1\ncompare 2\ncompare 3');
+  });
+});
+
+describe('module in WebAssembly: what cannot go on', () => {
+  const only = (code: readonly number[]): Uint8Array => wasmFile({ functions: [{ name: 'pass', code }], pages: 1 });
+  test.each([
+    ['an endless loop', [0x03, 0x40, 0x0c, 0, 0x0b], 'steps in pass: it did not come back within 10000 steps'],
+    ['recursion', [0x10, 0], 'trap in pass: its calls nest deeper than 200'],
+    ['a division by zero', [0x41, 1, 0x41, 0, 0x6d, 0x1a], 'trap in pass: it divides by zero'],
+    ['unreachable', [0x00], 'trap in pass: it came to a place that it says can never be reached'],
+    ['a load beyond the memory', [0x41, 0x7f, 0x28, 2, 0, 0x1a], 'trap in pass: it reads or writes beyond its memory'],
+    [
+      'a float that is no integer',
+      [0x43, 0, 0, 0xc0, 0x7f, 0xa8, 0x1a],
+      'trap in pass: a number does not fit into an integer',
+    ],
+    // 64 KiB, a step for 32 bytes: five times are more than 10000 steps.
+    [
+      'memory filled over and over',
+      [0x03, 0x40, 0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 11, 0, 0x0c, 0, 0x0b],
+      'steps in pass: it did not come back',
+    ],
+  ])('%s', (_name, code, says) => {
+    expect(once(only(code))).toContain(says);
+  });
+  test('text that lies beyond the memory', () => {
+    const file = wasmFile({
+      imports: ['print'],
+      functions: [{ name: 'pass', code: [0x41, 0x7f, 0x41, 1, 0x10, 0] }],
+      pages: 1,
+    });
+    expect(once(file)).toBe('trap in pass: it prints 1 bytes from 0xffffffff, beyond its memory');
+  });
+  test('the function is the one at work, not the last one that was called', () => {
+    const file = wasmFile({
+      functions: [
+        { name: 'helper', code: [] },
+        { name: 'pass', code: [0x10, 0, 0x00] },
+      ],
+    });
+    expect(once(file)).toContain('trap in pass:');
+  });
+  test('the next call of a program that was stopped has all its steps again', () => {
+    const running = programOf(wasmFile({ functions: [{ name: 'pass', code: [0x10, 0] }] })).start(exampleWorld(), 50);
+    const first = running.pass();
+    expect(first).toMatchObject({ kind: 'steps' });
+    expect(running.pass()).toEqual(first);
+  });
+});
+
+describe('module in WebAssembly: snapshots', () => {
+  test('law: saved after any pass and put back, it goes on as it did', () => {
+    fc.assert(
+      fc.property(counts, counts, counts, (before, after, between) => {
+        const program = programOf(shapes);
+        const world = exampleWorld();
+        const running = program.start(world, 100_000);
+        const go = (list: readonly number[]): string[] => {
+          world.did.length = 0;
+          for (const count of list) {
+            world.count = count;
+            running.pass();
+          }
+          return [...world.did];
+        };
+        running.init();
+        go(before);
+        const saved = save(running);
+        const pins = world.pins;
+        const first = go(after);
+        go(between);
+        restore(running, saved);
+        world.pins = pins;
+        expect(go(after)).toEqual(first);
+        // And in another instance, which has done something else.
+        const other = program.start(world, 100_000);
+        other.init();
+        restore(other, saved);
+        world.pins = pins;
+        world.did.length = 0;
+        for (const count of after) {
+          world.count = count;
+          other.pass();
+        }
+        expect(world.did).toEqual(first);
+      }),
+      { seed: 20261125, numRuns: 40 },
+    );
+  });
+  test('variables of every type keep all their bits, those of a NaN among them', () => {
+    const [F32, F64, I64] = [0x7d, 0x7c, 0x7e];
+    const globals = [
+      [I32, 1, 0x41, 0x7f],
+      [I64, 1, 0x42, 0x7e],
+      [F32, 1, 0x43, 1, 2, 0xa0, 0xff],
+      [F64, 1, 0x44, 1, 2, 3, 4, 5, 6, 0xf4, 0x7f],
+    ];
+    const zero = [0x41, 0, 0x24, 0, 0x42, 0, 0x24, 1, 0x43, 0, 0, 0, 0, 0x24, 2, 0x44, 0, 0, 0, 0, 0, 0, 0, 0, 0x24, 3];
+    const tell = [
+      ...[0x23, 0, 0x10, 0, 0x23, 1, 0xa7, 0x10, 0, 0x23, 2, 0xbc, 0x10, 0],
+      ...[0x23, 3, 0xbd, 0xa7, 0x10, 0, 0x23, 3, 0xbd, 0x42, 32, 0x88, 0xa7, 0x10, 0],
+    ];
+    const world = exampleWorld();
+    const running = programOf(
+      wasmFile({ imports: ['set_compare'], functions: [{ name: 'pass', code: [...tell, ...zero] }], globals }),
+    ).start(world, 1000);
+    const saved = save(running);
+    running.pass();
+    const first = world.did.splice(0);
+    expect(first).toEqual([
+      'compare -1',
+      'compare -2',
+      `compare ${0xffa00201 | 0}`,
+      `compare ${0x04030201}`,
+      `compare ${0x7ff40605}`,
+    ]);
+    running.pass();
+    expect(world.did.splice(0)[0]).toBe('compare 0');
+    restore(running, saved);
+    running.pass();
+    expect(world.did.splice(0)).toEqual(first);
+    running.reset();
+    running.pass();
+    expect(world.did).toEqual(first);
+  });
+});
+
+describe('module in WebAssembly: what is not taken', () => {
+  const pass = { name: 'pass', code: [] };
+  test('no `pass`, or one of another form', () => {
+    expect(mistakeIn(wasmFile({ functions: [{ code: [] }] }))).toBe(
+      'it exports no function `pass`, which is called every control pass',
+    );
+    expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', parameters: [I32], code: [] }] }))).toBe(
+      'its function `pass` is (i32) -> (); it must take and give nothing',
+    );
+  });
+  test('an import of somebody else, or of another form', () => {
+    const foreign = wasmFile({ imports: ['read_count'], functions: [pass] });
+    const at = new TextDecoder('latin1').decode(foreign).indexOf('jackstand');
+    foreign.set(new TextEncoder().encode('somewhere'), at);
+    expect(mistakeIn(foreign)).toBe(
+      `byte ${at - 1}: it imports the function \`somewhere.read_count\`; only the functions of \`jackstand\` are there`,
+    );
+    const other = wasmFile({ imports: ['read_count'], functions: [pass] });
+    other.set(new TextEncoder().encode('set_'), at + 10);
+    expect(mistakeIn(other)).toContain(
+      'it imports `jackstand.set__count`; what can be imported is read_count, set_compare',
+    );
+    const wrong = wasmFile({ imports: ['set_compare', 'read_count'], functions: [pass] });
+    const second = new TextDecoder('latin1').decode(wrong).indexOf('read_count');
+    wrong[second + 'read_count'.length + 1] = 0;
+    expect(mistakeIn(wrong)).toContain('it imports `read_count` as (i32) -> (); it is () -> (i32)');
+  });
+  test('vectors, too much memory, too many locals; damaged names only lose names', () => {
+    const vector = [0xfd, 12, ...Array.from({ length: 16 }, () => 0), 0x1a];
+    expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', code: vector }] }))).toMatch(
+      /^byte \d+: vector instructions \(simd128\) are not taken; build without it$/,
+    );
+    expect(mistakeIn(wasmFile({ functions: [pass], pages: 100 }))).toMatch(/^byte \d+: the memory has 100 pages/);
+    const many = wasmFile({ functions: [{ name: 'pass', locals: [[0xd0, 0x0f, I32]], code: [] }] });
+    expect(mistakeIn(many)).toMatch(/^byte \d+: a function has 2000 locals; at most 1000 are taken$/);
+    expect(mistakeIn(wasmFile({ functions: [pass], beforeCode: [0, 6, ...name('name'), 9] }))).toBe('');
+  });
+  test('not valid at all: what the compiler says, and where', () => {
+    const bad = wasmFile({ functions: [{ name: 'pass', code: [0x6a] }] });
+    expect(mistakeIn(bad)).toMatch(/^byte \d+: this is no valid WebAssembly: Compiling function #0/);
+    expect(mistakeIn(shapes.slice(0, 100))).toMatch(/^byte \d+: this is no valid WebAssembly/);
+    expect(mistakeIn(new Uint8Array(0))).toContain('this is no valid WebAssembly');
+  });
+  test('law: any bytes, and any damage to a good file, are told of or run within their limits', () => {
+    const damage = fc.array(fc.tuple(fc.nat(shapes.length - 1), fc.nat(255)), { minLength: 1, maxLength: 6 });
+    const files = fc.oneof(
+      { weight: 1, arbitrary: fc.uint8Array({ maxLength: 300 }) },
+      {
+        weight: 6,
+        arbitrary: damage.map((list) => {
+          const file = shapes.slice();
+          for (const [at, byte] of list) file[at] = byte;
+          return file;
+        }),
+      },
+    );
+    let ran = 0;
+    fc.assert(
+      fc.property(files, (file) => {
+        const { program, mistakes } = readWasmModule(file);
+        expect(program === undefined).toBe(mistakes.length > 0);
+        if (program === undefined) return;
+        ran += 1;
+        const running = program.start(exampleWorld(), 2000);
+        const stops = [running.init(), running.pass(), running.pass()];
+        for (const stop of stops) if (stop !== undefined) expect(program.placeOf(stop.place)).toMatch(/./);
+        restore(running, save(running));
+      }),
+      { seed: 20261125, numRuns: 1500 },
+    );
+    expect(ran).toBeGreaterThan(50);
+  });
+});
