@@ -22,20 +22,24 @@ export function faultsText(
   const groups = grouped(report.entries);
   const brief = formatQuantity(request.briefSeconds, 'time');
   const bad = groups.filter(([worst]) => worst!.worst.rank >= worst!.failAt).length;
+  const folder = commonFolder(request.files);
+  const where =
+    request.files.length === 1
+      ? request.files[0]!
+      : `${request.files.length} scenarios${folder === '' ? '' : ` of ${folder}`}`;
+  const kinds = request.pairs ? 'faults and pairs of them' : 'faults';
+  const head = `${groups.length} ${kinds} in ${printable(where)}, ${report.trialCount} trials, each for ${brief} and for good: ${bad} bad`;
+  const latent = groups.filter((group) => group.every(({ worst }) => worst.name === 'as-before'));
+  const told = groups.filter((group) => !latent.includes(group));
+  const width = Math.max(...told.map(([entry]) => faultName(entry!).length), 'fault'.length);
   const lines = [
-    ...wrapped(
-      `${groups.length} faults in ${request.files.length} ${request.files.length === 1 ? 'scenario' : 'scenarios'}, ${report.trialCount} trials, each for ${brief} and for good: ${bad} are bad`,
-      '',
-      look.columns,
-    ),
-    '',
-    paint.faint('rank  by itself  stops after  noticed  fault'),
+    ...wrapped(head, '', look.columns),
+    ...(told.length === 0 ? [] : ['', paint.faint(`rank  ${'fault'.padEnd(width)}  by itself  stops after  noticed`)]),
+    ...told.flatMap((group) => groupLines(group, width, folder, look)),
   ];
-  for (const group of groups) lines.push(...groupLines(group, look));
-  const latent = groups.filter((group) => group.every(({ counts }) => Object.keys(counts).join() === 'as-before'));
   if (latent.length > 0) {
     const names = latent.map(([entry]) => faultName(entry!)).join(', ');
-    lines.push('', ...wrapped(`nobody would notice by itself: ${names}`, '', look.columns).map(paint.faint));
+    lines.push('', ...wrapped(`no difference that anybody would notice: ${names}`, '', look.columns));
   }
   if (worse !== undefined) {
     lines.push('', worse.length === 0 ? 'nothing got worse' : `${worse.length} got worse:`);
@@ -51,30 +55,50 @@ function grouped(entries: readonly FaultEntry[]): FaultEntry[][] {
   const groups = new Map<string, FaultEntry[]>();
   for (const entry of entries) {
     const name = faultName(entry);
-    groups.set(name, [...(groups.get(name) ?? []), entry]);
+    const group = groups.get(name);
+    if (group === undefined) groups.set(name, [entry]);
+    else group.push(entry);
   }
   return [...groups.values()];
 }
 
-function groupLines(group: readonly FaultEntry[], look: Pick<Streams, 'isColoured' | 'columns'>): string[] {
+/** The fault with its figures in columns, and below it what the vehicle did, where and when. */
+function groupLines(
+  group: readonly FaultEntry[],
+  width: number,
+  folder: string,
+  look: Pick<Streams, 'isColoured' | 'columns'>,
+): string[] {
   const paint = paintFor(look);
   const [entry] = group as [FaultEntry];
-  const { worst, failAt } = entry;
-  const isBad = worst.rank >= failAt;
-  const uncommanded = worst.uncommanded === 0 ? '-' : `${(100 * worst.uncommanded).toFixed(0)} %`;
-  const safe =
-    worst.uncommanded === 0 ? '-' : worst.safeSeconds === null ? 'never' : formatQuantity(worst.safeSeconds, 'time');
-  const head = `${String(worst.rank).padStart(4)}  ${uncommanded.padStart(9)}  ${safe.padStart(11)}  ${worst.noticed.padEnd(7)}  `;
+  const { worst, failAt, file } = entry;
+  const isWild = worst.uncommanded > 0;
+  const uncommanded = isWild ? `${(100 * worst.uncommanded).toFixed(0)} %` : '-';
+  const safe = !isWild
+    ? '-'
+    : worst.safeSeconds === null
+      ? 'never'
+      : formatQuantity(worst.safeSeconds, 'time', { digits: 3 });
+  const rank = String(worst.rank).padStart(4);
+  const figures = `${uncommanded.padStart(9)}  ${safe.padStart(11)}  ${worst.noticed}`;
   const lasts = worst.lasts === null ? 'for good' : `for ${formatQuantity(worst.lasts, 'time')}`;
-  const where = `${lasts} at ${formatQuantity(worst.at, 'time', { digits: 5 })} of ${printable(entry.file)}`;
-  const also = group.filter((other) => other.worst.rank === worst.rank).length;
-  const spread = also > 1 ? `, likewise in ${also - 1} more` : '';
-  const words =
-    worst.name === 'as-before'
-      ? `${faultName(entry)}: ${outcomes['as-before']}`
-      : `${faultName(entry)}: ${outcomes[worst.name]} (${where}${spread})`;
-  const [first, ...rest] = wrapped(words, head, look.columns);
-  return [isBad ? paint.bad(first!.slice(0, head.length)) + first!.slice(head.length) : first!, ...rest];
+  const at = formatQuantity(worst.at, 'time', { digits: 4 });
+  const also = group.filter((other) => other.worst.rank === worst.rank).length - 1;
+  const likewise = also === 0 ? '' : `; as bad in ${also} more`;
+  const place = folder === '' ? file : file.slice(folder.length + 1);
+  const words = `${outcomes[worst.name]}: ${printable(place)}, ${lasts} from ${at}${likewise}`;
+  return [
+    `${worst.rank >= failAt ? paint.bad(rank) : rank}  ${faultName(entry).padEnd(width)}  ${figures}`,
+    ...wrapped(words, ' '.repeat(6), look.columns).map(paint.faint),
+  ];
+}
+
+/** Folder that all files lie in, without its last slash; empty when there is none, or one file only. */
+function commonFolder(files: readonly string[]): string {
+  if (files.length < 2) return '';
+  const [first, ...rest] = files.map((file) => file.split('/').slice(0, -1)) as [string[], ...string[][]];
+  const steps = first.findIndex((step, place) => rest.some((other) => other[place] !== step));
+  return (steps === -1 ? first : first.slice(0, steps)).join('/');
 }
 
 export function faultsJson({ entries, trialCount }: FaultsReport, worse: readonly Worsening[] | undefined): unknown {

@@ -38,7 +38,10 @@ export function spreadText(
   if (shown !== undefined) lines.push('', ...histogramLines(shown, paint));
   if (tightest !== null && report.values.length > 0) {
     const isFailing = failing.includes(tightest);
-    lines.push('', `${isFailing ? 'the worst draw' : 'the draw nearest to failing'}: ${tightest}`);
+    lines.push(
+      '',
+      `${isFailing ? 'the worst draw' : 'the draw nearest to failing'}: ${tightest} (--write FILE writes it)`,
+    );
     for (const [path, value] of Object.entries(overridesOf(tightest))) lines.push(`${MARGIN}${path}: ${value}`);
     if (isFailing) lines.push(paint.faint(`${MARGIN}failing draws: ${listWords(failing)}`));
   }
