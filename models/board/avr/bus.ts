@@ -9,7 +9,8 @@
  * `port.wakeAt(cycle)`, at any time, replacing what it said before (Infinity for none). At the first instruction
  * boundary at or after that cycle the core forgets the number and calls `event(cycle)` with it; the bus does what is due *as of
  * that cycle* (`port.now()` may be a few cycles later: an instruction is never cut) and says the next number, which must
- * be greater. An event that comes due while an instruction runs is thus seen by the instruction after it.
+ * be greater. An event that comes due while an instruction runs is thus seen by the instruction after it. An event that must
+ * wait for the world outside says its own cycle again and calls `halt()`: the run ends there, and comes to it when it is run on.
  *
  * Registers. All I/O registers are bytes of `port.data` at their data address. Those that only events change (a busy
  * bit, a ready flag, the level of a pin) are plain memory which the bus sets in `event`: programs wait for them at full
@@ -65,4 +66,6 @@ export interface CorePort {
   pend(vector: number): void;
   unpend(vector: number): void;
   reset(): void;
+  /** From an event: ends the run at the present instant. */
+  halt(): void;
 }

@@ -68,9 +68,9 @@ export interface CoreOptions {
 
 /**
  * Times in cycles, as places in an array of float64. The present is `horizon` minus the machine's `left`; `cameOn` is when
- * I last came on, since no interrupt is taken at that very instant.
+ * I last came on, since no interrupt is taken at that very instant; `halted` is 1 where an event has ended the run.
  */
-const CLOCK = { horizon: 0, nextEvent: 1, cameOn: 2, wakeCycles: 3 } as const;
+const CLOCK = { horizon: 0, nextEvent: 1, cameOn: 2, wakeCycles: 3, halted: 4 } as const;
 type Clock = Float64Array;
 
 /** A core with `image` in its flash, at the instant of its first reset. */
@@ -80,7 +80,7 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
   const machine = createMachine(chip, program, kind?.createBuffer() ?? new ArrayBuffer(MEMORY_BYTES));
   const interpreter: Engine = () => interpret(machine, loops);
   const engine = kind?.start(machine, image, interpreter) ?? interpreter;
-  const clock: Clock = new Float64Array(4);
+  const clock: Clock = new Float64Array(5);
   const findings: Finding[] = [];
   const { data, state } = machine;
   const memory = data.subarray(0, chip.sramEnd + 1);
@@ -136,6 +136,10 @@ function runUntil(
       const due = clock[CLOCK.nextEvent]!;
       clock[CLOCK.nextEvent] = Number.POSITIVE_INFINITY;
       bus.event(due);
+      if (clock[CLOCK.halted] === 1) {
+        clock[CLOCK.halted] = 0;
+        return;
+      }
       if (!(clock[CLOCK.nextEvent]! > due))
         assert(false, 'the bus asked to be woken at an instant that is past', { due });
       continue;
@@ -213,6 +217,9 @@ function portOf({ data, state }: Machine, clock: Clock): CorePort {
     reset() {
       state[AT.resetAsked] = 1;
       closeWindow(state, clock);
+    },
+    halt() {
+      clock[CLOCK.halted] = 1;
     },
   };
 }

@@ -19,7 +19,6 @@ import {
   type ChipSettings,
   createPeripherals,
   type Peripherals,
-  WAIT,
 } from '../avr/peripherals/peripherals.ts';
 import { WAVES } from '../avr/peripherals/timer-plans.ts';
 import type { Pin } from './pins.ts';
@@ -205,11 +204,7 @@ export function createAhead({ chip, image, settings, pin, channel, world, engine
   keepChip();
 
   const runTo = (cycle: number): void => {
-    try {
-      chipCore.run(cycle);
-    } catch (thrown) {
-      if (thrown !== WAIT) throw thrown;
-    }
+    chipCore.run(cycle);
     const { findings } = chipCore;
     for (; coreFindings < findings.length; coreFindings += 1) {
       const one = findings[coreFindings]!;

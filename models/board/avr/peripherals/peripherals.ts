@@ -3,8 +3,8 @@
  * event is next, and what clock, sleep and reset do to all of them.
  *
  * The chip may run ahead of the world outside. Where it needs the world (to hold the converter's input, to get its
- * count, to change the rate of its clock, to be reset by the watchdog) and the world is not there yet, the event throws
- * `WAIT`; the core then stands between two instructions, and the same event comes again when it is run on.
+ * count, to change the rate of its clock, to be reset by the watchdog) and the world is not there yet, the event halts
+ * the core; it then stands between two instructions, and the same event comes again when it is run on.
  *
  * Source: 8161D, chapters as named in each file; clock prescaler: section 8.11; sleep: chapter 9; reset causes: section 10.9.1.
  */
@@ -19,9 +19,6 @@ import { createTimer, type Timer } from './timer.ts';
 import { TIMER_PLANS } from './timer-plans.ts';
 import { createUsart, type Usart } from './usart.ts';
 import { createWatchdog, type Watchdog } from './watchdog.ts';
-
-/** Thrown out of an event, and so out of the core's `run`, where the chip must wait for the world outside. */
-export const WAIT: unique symbol = Symbol('the chip waits for the world outside');
 
 /** Bits of MCUSR. */
 export const RESET_CAUSE = { 'power-on': 1, external: 2, 'brown-out': 4, watchdog: 8 } as const;
@@ -301,7 +298,8 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
           waitingSince = dues[next]!;
           isInEvent = false;
           around.port.wakeAt(cycle);
-          throw WAIT;
+          around.port.halt();
+          return;
         }
         dues[next] = Number.POSITIVE_INFINITY;
         due(next, cycle);
