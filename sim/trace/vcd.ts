@@ -4,14 +4,14 @@
  * - Time in whole nanoseconds; of changes that round to one nanosecond the last counts.
  * - Scopes by the dots of the names: `motors.left.speed` is `speed` in `left` in `motors`. Names become plain
  *   identifiers; two that would then be equal are numbered.
- * - Levels are 1-bit wires, `x` before their first sample. Numbers are `real`, in base units, with as many digits as
+ * - Levels, and lines that are low, high or floating (`z`), are 1-bit wires, `x` before their first sample. Numbers are `real`, in base units, with as many digits as
  *   bring the number back exactly (the standard's own %.16g can miss by the last bit). Linear signals give their samples.
  * - Modes are `string` variables with `s` values. That is no part of the standard, but an extension that viewers commonly
  *   read; a reader of the bare standard must skip them.
  * - No $date: equal runs give equal bytes.
  */
 import { ColumnWalk } from './merge.ts';
-import { isLevel } from './signal.ts';
+import { isLevel, type SignalInfo } from './signal.ts';
 import type { Column } from './trace.ts';
 
 const CHUNK_LENGTH = 1 << 16;
@@ -49,7 +49,7 @@ export function* vcdOf(columns: readonly Column[], options: VcdOptions): Generat
     for (let index = 0; index < columns.length; index += 1) {
       const value = reached[index]! < 0 ? Number.NaN : columns[index]!.values[reached[index]!]!;
       const isSame = value === shown[index] || (Number.isNaN(value) && Number.isNaN(shown[index]!));
-      if (isSame && !(isFirst && isLevel(columns[index]!.signal))) continue;
+      if (isSame && !(isFirst && wireWordsOf(columns[index]!.signal) !== undefined)) continue;
       shown[index] = value;
       chunk += writers[index]!(value);
     }
@@ -71,9 +71,20 @@ export function identifierCode(index: number): string {
   return code;
 }
 
+/** The values that a wire has in this format, by the words of a line; a wave viewer draws them as edges. */
+const wireValues: Readonly<Record<string, string>> = { low: '0', high: '1', floating: 'z' };
+
+/** What a signal's values are on a wire; undefined for one that is no wire. */
+function wireWordsOf(signal: SignalInfo): readonly string[] | undefined {
+  if (isLevel(signal)) return ['0', '1'];
+  const words = signal.modes?.map((word) => wireValues[word]);
+  return words?.every((word) => word !== undefined) === true && words.length > 1 ? words : undefined;
+}
+
 function writerOf(column: Column, code: string): (value: number) => string {
   const { signal } = column;
-  if (isLevel(signal)) return (value) => `${Number.isNaN(value) ? 'x' : value >= 0.5 ? '1' : '0'}${code}\n`;
+  const wireWords = wireWordsOf(signal);
+  if (wireWords !== undefined) return (value) => `${wireWords[Math.round(value)] ?? 'x'}${code}\n`;
   if (signal.modes) {
     const words = signal.modes.map((word) => word.replace(/\s/gu, '_'));
     return (value) => `s${words[value] ?? ''} ${code}\n`;
@@ -97,7 +108,7 @@ function scopeTree(columns: readonly Column[], codes: readonly string[]): Scope 
       if (!scope.scopes.has(name)) scope.scopes.set(name, emptyScope());
       scope = scope.scopes.get(name)!;
     }
-    const type = isLevel(signal) ? 'wire 1' : signal.modes ? 'string 1' : 'real 64';
+    const type = wireWordsOf(signal) ? 'wire 1' : signal.modes ? 'string 1' : 'real 64';
     scope.variables.push(`$var ${type} ${codes[index]!} ${free(last, scope.taken)} $end\n`);
   });
   return root;
