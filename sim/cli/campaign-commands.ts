@@ -17,16 +17,11 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       .option('--enough <share>', 'stop once the pass rate is known to within this, such as `2 %`')
       .option('--least <share>', 'pass rate that is asked for (100 % unless given)')
       .option('--write <file>', 'write the draw nearest to failing, or the failing ones, as scenarios'),
-  )
-    .addHelpText(
-      'after',
-      '\nExamples:\n  jackstand spread cold-start.yaml\n  jackstand spread cold-start.yaml --law corners --write worst.yaml\n  jackstand spread cold-start.yaml -n 20000 --shard 2/5',
-    )
-    .action(async (file: string, options: Record<string, string>) => {
-      const { spread } = await import('./spread.ts');
-      const { processSurroundings } = await import('./many.ts');
-      done(await spread(file, options, streams, processSurroundings(process)));
-    });
+  ).action(async (file: string, options: Record<string, string>) => {
+    const { spread } = await import('./spread.ts');
+    const { processSurroundings } = await import('./many.ts');
+    done(await spread(file, options, streams, processSurroundings(process)));
+  });
 
   shared(
     program
@@ -36,16 +31,11 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       .option('--pairs', 'also two faults of different parts at once')
       .option('--brief <time>', 'how long a passing fault lasts (200 ms unless given)')
       .option('--against <file>', 'a table saved with --format json: only what got worse since then fails'),
-  )
-    .addHelpText(
-      'after',
-      "\nHow bad an outcome is stands in the bench's section `severity`; without it the usual ranks hold.\n\nExamples:\n  jackstand faults scenarios/orchard-cart\n  jackstand faults scenarios/orchard-cart --format json > faults.json\n  jackstand faults scenarios/orchard-cart --against faults.json",
-    )
-    .action(async (paths: string[], options: Record<string, string>) => {
-      const { faults } = await import('./faults.ts');
-      const { processSurroundings } = await import('./many.ts');
-      done(await faults(paths, options, streams, processSurroundings(process)));
-    });
+  ).action(async (paths: string[], options: Record<string, string>) => {
+    const { faults } = await import('./faults.ts');
+    const { processSurroundings } = await import('./many.ts');
+    done(await faults(paths, options, streams, processSurroundings(process)));
+  });
 
   shared(
     program
@@ -63,16 +53,11 @@ export function addCampaignCommands(program: Command, streams: Streams, done: (s
       .option('--line <number>', 'hunt only the expectation on this line of the scenario')
       .option('--duration <time>', "length of each run (the scenario's, or 10 s)")
       .option('--write <file>', 'write what was found as a scenario'),
-  )
-    .addHelpText(
-      'after',
-      '\nExit status 1 means that something was found. Finding nothing proves nothing.\n\nExamples:\n  jackstand hunt bench.yaml\n  jackstand hunt scenarios/orchard-cart/hazard/learned-half-way.yaml --no-faults --write found.yaml',
-    )
-    .action(async (file: string, options: Record<string, string>) => {
-      const { hunt } = await import('./hunt.ts');
-      const { processSurroundings } = await import('./many.ts');
-      done(await hunt(file, options, streams, processSurroundings(process)));
-    });
+  ).action(async (file: string, options: Record<string, string>) => {
+    const { hunt } = await import('./hunt.ts');
+    const { processSurroundings } = await import('./many.ts');
+    done(await hunt(file, options, streams, processSurroundings(process)));
+  });
 
   formatted(
     program

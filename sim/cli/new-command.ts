@@ -9,11 +9,7 @@ export function addNewCommand(program: Command, streams: Streams, done: (status:
     .description('ask for what a multimeter, data sheets and labels tell, and write a bench with its first scenarios')
     .argument('[folder]', 'where the files are written; nothing there is overwritten', 'scenarios')
     .option('--usual', 'ask nothing; take the usual value of all that no flag says')
-    .option('--tuned', 'where the constants given do not arm, take the best that jackstand tune finds')
-    .addHelpText(
-      'after',
-      '\nWithout a terminal every answer must come as a flag, or --usual says that usual values may stand for the others.\nExit status: 0 all that was written holds, 1 some of it fails, 130 left before anything was written.\n\nExamples:\n  jackstand new\n  jackstand new bench --usual --neutral "1520 us" --pedal-rest "0.84 V ± 30 mV"',
-    );
+    .option('--tuned', 'where the constants given do not arm, take the best that jackstand tune finds');
   for (const [name, means] of Object.entries(FLAGS)) command.option(`--${name} <answer>`, means);
   command.action(async (folder: string, options: Readonly<Record<string, string | boolean>>) => {
     const { createBench } = await import('./new/new.ts');

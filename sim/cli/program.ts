@@ -3,8 +3,10 @@ import { Command, CommanderError, Option } from 'commander';
 import { printable } from '../bench/print.ts';
 import { addCampaignCommands } from './campaign-commands.ts';
 import { Exit } from './exit.ts';
+import { addManuals } from './manual.ts';
 import { addNewCommand } from './new-command.ts';
 import { RUN_FORMATS } from './run-format-names.ts';
+import { SHELLS } from './shell-names.ts';
 import type { Streams } from './streams.ts';
 import { TOOL_VERSION } from './version.ts';
 
@@ -79,10 +81,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       '--suite <name>',
       'run a shipped suite (first-power, control-failure), or a suite file, on the benches given instead of scenarios',
     )
-    .addHelpText(
-      'after',
-      '\nExamples:\n  jackstand run scenarios/orchard-cart\n  jackstand run --suite first-power bench.yaml\n  jackstand run cold-start.yaml --trace cold-start.vcd\n  jackstand run "scenarios/**/*.yaml" --format junit > verdicts.xml\n  jackstand run --format github --summary "$GITHUB_STEP_SUMMARY"',
-    )
     .action(async (paths: string[], options: Record<string, string>) => {
       const { run } = await import('./run.ts');
       done(await run(paths, options, streams));
@@ -110,10 +108,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
         .default('text'),
     )
     .option('--only <path>', 'search only below this path of the bench, such as board.firmware')
-    .addHelpText(
-      'after',
-      '\nCtrl-C ends the search and shows what was found so far (status 130).\n\nExamples:\n  jackstand why scenarios/orchard-cart/idle-one-too-high.yaml\n  jackstand why cold-start.yaml --only board.firmware',
-    )
     .action(async (path: string, options: Record<string, string>) => {
       const { why } = await import('./why.ts');
       done(await why(path, options, streams));
@@ -131,10 +125,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .option('--row <number>', 'which row of the table is told in full, and written', '1')
     .option('--all', 'list all that fits')
     .option('--write <file>', 'write that row to FILE, as a scenario that jackstand run can try')
-    .addHelpText(
-      'after',
-      '\nExit status: 0 a setting fits, 1 none does. Ctrl-C ends the search and shows what was found so far (status 130).\n\nExamples:\n  jackstand tune scenarios/orchard-cart/bench.yaml\n  jackstand tune bench.yaml --row 3 --write tuned.yaml',
-    )
     .action(async (path: string, options: Record<string, string>) => {
       const { tune } = await import('./tune.ts');
       done(await tune(path, options, streams));
@@ -153,10 +143,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     )
     .option('--part <name>', 'only the chart of this part')
     .option('--into <folder>', 'write a file for each chart into FOLDER')
-    .addHelpText(
-      'after',
-      '\nExamples:\n  jackstand charts scenarios/orchard-cart > charts.md\n  jackstand charts scenarios/orchard-cart --format svg --into charts\n  jackstand charts bench.yaml --part left --format scxml > left.scxml',
-    )
     .action(async (paths: string[], options: Record<string, string>) => {
       const { charts } = await import('./charts.ts');
       done(await charts(paths, options, streams));
@@ -170,10 +156,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       new Option('-f, --format <format>', 'what is written to standard output')
         .choices(['text', 'json'])
         .default('text'),
-    )
-    .addHelpText(
-      'after',
-      '\nExamples:\n  jackstand measure receiver.csv\n  jackstand measure pedal-counts.log --format json',
     )
     .action(async (file: string, options: Record<string, string>) => {
       const { measure } = await import('./measure.ts');
@@ -197,10 +179,6 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .argument('<scenarios...>', 'scenario files; with several, a key switches between them')
     .option('--at <instant>', 'stand paused at this instant, such as `0.31 s`')
     .option('--ascii', 'draw with ASCII characters only (done by itself where the terminal promises no UTF-8)')
-    .addHelpText(
-      'after',
-      '\nWithout a terminal it prints the last frame, or the one at --at, as text.\nThe key ? lists all keys.',
-    )
     .action(async (files: string[], options: { at?: string; ascii?: boolean }) => {
       const { show } = await import('./show.ts');
       done(await show(files, options, streams, process));
@@ -211,15 +189,21 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
     .description('drive a bench by hand: the keyboard is pedal, selector, switch and pliers')
     .argument('<file>', 'a bench; or a scenario, whose expectations are then watched while you drive')
     .option('--ascii', 'draw with ASCII characters only (done by itself where the terminal promises no UTF-8)')
-    .addHelpText(
-      'after',
-      '\nWhat was done can be saved as a scenario that replays to the same digest.\nThe key ? lists all keys.',
-    )
     .action(async (file: string, options: { ascii?: boolean }) => {
       const { drive } = await import('./drive.ts');
       done(await drive(file, options, streams, process));
     });
 
+  program
+    .command('completion')
+    .description('print a script that completes commands, options and files in a shell')
+    .addArgument(program.createArgument('<shell>', 'which one').choices(SHELLS))
+    .action(async (shell: string) => {
+      const { completion } = await import('./completion.ts');
+      done(completion(shell, program, streams));
+    });
+
+  addManuals(program);
   return program;
 }
 
