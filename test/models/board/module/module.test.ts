@@ -226,6 +226,27 @@ describe('module on the bench: it comes to a halt', () => {
     expect(at(trace, 'firmware.compare', 0.7)).toBe(samples(trace, 'firmware.compare', 0.05).at(-1)![1]);
     expect(at(trace, 'board.resets', 0.7)).toBe(0);
   });
+  test.each([
+    ['a script', 'counts.ts'],
+    ['WebAssembly', 'shapes.wasm'],
+  ])('%s begins anew after the supply was gone, with all its variables', (_name, file) => {
+    const again: Act[] = [
+      { seconds: 0.4, part: 'battery', form: 'disconnect', contents: undefined },
+      { seconds: 0.6, part: 'battery', form: 'connect', contents: undefined },
+    ];
+    const counting = script('counts.ts', 'let n = 0; export function pass(board) { n += 1; board.setCompare(n); }');
+    const { trace } = run(file === 'counts.ts' ? counting : `{ kind: module, file: ${file} }`, 0.9, again);
+    const did = (signal: string, from: number, until: number): number[] =>
+      samples(trace, `firmware.${signal}`, from)
+        .filter(([seconds]) => seconds < until)
+        .map(([, value]) => value);
+    for (const signal of ['compare', ...(file === 'shapes.wasm' ? ['sent'] : [])]) {
+      const first = did(signal, 0.06, 0.3);
+      expect(did(signal, 0.6, 0.9).slice(0, first.length)).toEqual(first);
+      expect(did(signal, 0.45, 0.6)).toEqual([]);
+      expect(first.length).toBeGreaterThan(1);
+    }
+  });
   test('the shipped twin: a finding with instant, pass and function; status 1 where its failure is not stated', async () => {
     const twin = 'module-never-ends.yaml';
     const stated = await call(['run', `${shipped}/${twin}`]);
