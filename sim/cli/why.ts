@@ -4,6 +4,7 @@ import { printProblems } from '../bench/print.ts';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import { suggest } from '../bench/suggest.ts';
 import { pathsOf, why as searchWhy } from '../campaign/why.ts';
+import { keepInliningNarrow } from '../kernel/inlining.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import { Exit } from './exit.ts';
 import { INTERRUPTED, interruptible } from './interrupt.ts';
@@ -31,6 +32,7 @@ export async function why(path: string, options: WhyCommandOptions, streams: Str
     streams.err(`${printProblems([nothingThere(only!, paths)])}\n`);
     return Exit.badInput;
   }
+  keepInliningNarrow();
   const report = await interruptible((signal) =>
     searchWhy(scenario, {
       signal,
