@@ -45,6 +45,8 @@ interface Layout {
   readonly transitions: Int32Array;
   readonly programStarts: Int32Array;
   readonly programs: Int32Array;
+  /** For each name that was asked about, which leaves lie inside it. */
+  readonly insides: Map<string, Uint8Array>;
 }
 
 const layouts = new WeakMap<ChartTable, Layout>();
@@ -73,6 +75,7 @@ function layOut(table: ChartTable): Layout {
     transitions: Int32Array.from(rows, (row) => row.transition),
     programStarts: Int32Array.from(programStarts),
     programs: Int32Array.from(rows.flatMap((row) => [...row.program])),
+    insides: new Map(),
   };
 }
 
@@ -131,8 +134,12 @@ class TableRun implements ChartRun {
   }
 
   inside(name: string): Uint8Array {
+    const { insides } = this.layout;
+    const known = insides.get(name);
+    if (known !== undefined) return known;
     const flags = Uint8Array.from(this.table.leaves, (leaf) => (leaf === name || leaf.startsWith(`${name}.`) ? 1 : 0));
     assert(flags.includes(1), 'a chart has no such state', { chart: this.table.id, name });
+    insides.set(name, flags);
     return flags;
   }
 

@@ -132,8 +132,16 @@ export class Kernel {
     routes.forEach((targets, signal) => {
       this.routeStarts[signal + 1] = this.routeStarts[signal]! + targets.length;
     });
-    this.routeRanks = Int32Array.from(routes.flat(), ([rank]) => rank);
-    this.routeBits = Int32Array.from(routes.flat(), ([, bit]) => bit);
+    this.routeRanks = new Int32Array(this.routeStarts[signalCount]!);
+    this.routeBits = new Int32Array(this.routeStarts[signalCount]!);
+    let route = 0;
+    for (const targets of routes) {
+      for (const [rank, bit] of targets) {
+        this.routeRanks[route] = rank;
+        this.routeBits[route] = bit;
+        route += 1;
+      }
+    }
     this.pending = new Int32Array(Math.ceil(partCount / 32));
   }
 

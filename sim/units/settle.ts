@@ -36,9 +36,7 @@ function middles(node: unknown): unknown {
   if (typeof node !== 'object' || node === null) return node;
   if (isQuantity(node)) return node.value;
   if (Array.isArray(node)) return node.map(middles);
-  const settled: Record<string, unknown> = {};
-  for (const key of Object.keys(node)) settled[key] = middles((node as Readonly<Record<string, unknown>>)[key]);
-  return settled;
+  return Object.fromEntries(Object.entries(node).map(([key, item]) => [key, middles(item)]));
 }
 
 /** The quantities that may differ from their middle. */
