@@ -15,6 +15,7 @@ import { AT, ENTRY_BASE, type Machine, MEMORY_BYTES, NEEDED_BASE, STATE_BASE } f
 import { FIRST_CAREFUL } from '../op.ts';
 import { type Block, findBlocks, rootsOf, targetsOf } from './blocks.ts';
 import { AGAIN, LEAVE, UNKNOWN } from './emitter.ts';
+import { inLoopOrder } from './order.ts';
 import { emitUnit, type Unit } from './unit.ts';
 import { type Code, code, moduleBytes, WASM } from './wasm-bytes.ts';
 import { type WasmMemory, webAssembly } from './webassembly.ts';
@@ -156,7 +157,7 @@ export function translate(chip: Chip, program: Program, roots: ReadonlySet<numbe
       ramStart: chip.sramStart,
       ramEnd: chip.sramEnd,
       unit,
-      blocks: group,
+      blocks: inLoopOrder(group, entered),
       entered,
       keepsRegisters: instructions <= SMALL_INSTRUCTIONS,
     }),
