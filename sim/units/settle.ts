@@ -36,7 +36,13 @@ function middles(node: unknown): unknown {
   if (typeof node !== 'object' || node === null) return node;
   if (isQuantity(node)) return node.value;
   if (Array.isArray(node)) return node.map(middles);
-  return Object.fromEntries(Object.entries(node).map(([key, item]) => [key, middles(item)]));
+  const settled: Record<string, unknown> = {};
+  for (const [key, item] of Object.entries(node)) {
+    // Set as usual, this one name would become the tree's prototype.
+    if (key === '__proto__') return Object.fromEntries(Object.entries(node).map(([name, one]) => [name, middles(one)]));
+    settled[key] = middles(item);
+  }
+  return settled;
 }
 
 /** The quantities that may differ from their middle. */
