@@ -19,6 +19,7 @@ import {
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { parse } from 'yaml';
 import { root } from './project/sources.ts';
 
 const source = mkdtempSync(join(tmpdir(), 'jackstand-source-'));
@@ -236,5 +237,56 @@ test('it arms', () => {
     expect({ out: ran.out, err: ran.err }).toEqual({ out: '0.000016\n', err: '' });
     const tested = runIn(home, join(bin, 'vitest'), ['run', '--root', home]);
     expect(tested.out, tested.err).toMatch(/Tests {2}1 passed/);
+  });
+
+  test('the example of firmware regression tests, as it was shipped', () => {
+    cpSync(join(home, 'node_modules/jackstand/scenarios'), join(home, 'shipped'), { recursive: true });
+    const tested = runIn(home, join(root, 'node_modules', '.bin', 'vitest'), ['run', '--root', join(home, 'shipped')]);
+    expect(tested.out, tested.err).toMatch(/Tests {2}6 passed/);
+  });
+
+  test('the example workflow: its commands, in their order, in a project that has the package', () => {
+    const project = mkdtempSync(join(tmpdir(), 'jackstand-project-'));
+    const shipped = join(home, 'node_modules', 'jackstand', 'scenarios');
+    for (const file of ['bench.yaml', 'cold-start.yaml', 'idle-one-too-high.yaml'])
+      cpSync(join(shipped, 'orchard-cart', file), join(project, 'scenarios', file), { recursive: true });
+    const devDependencies = { jackstand: `file:${join(home, packed.filename)}` };
+    writeFileSync(join(project, 'package.json'), JSON.stringify({ private: true, devDependencies }));
+    const lock = runIn(project, 'npm', ['install', '--package-lock-only', '--prefer-offline', '--no-audit']);
+    expect(lock).toMatchObject({ status: 0 });
+
+    const { jobs } = parse(readFileSync(join(shipped, 'examples/ci/workflow.yml'), 'utf8')) as {
+      jobs: Record<string, { steps: { run?: string; with?: { path?: string } }[] }>;
+    };
+    const { steps } = jobs.verdicts!;
+    const commands = steps.flatMap(({ run }) => (run === undefined ? [] : [run]));
+    expect(commands).toHaveLength(4);
+    writeFileSync(join(project, 'summary.md'), '');
+    for (const command of commands) {
+      // As the runner calls it: bash -e on a file with the command.
+      writeFileSync(join(project, '.step.sh'), `export GITHUB_STEP_SUMMARY=summary.md CI=true\n${command}\n`);
+      const { status, out, err } = runIn(project, 'bash', ['-e', '.step.sh']);
+      expect({ command, status, told: status === 0 ? '' : out + err }).toEqual({ command, status: 0, told: '' });
+    }
+    const files = steps
+      .find((step) => step.with?.path !== undefined)!
+      .with!.path!.trim()
+      .split('\n');
+    for (const file of files) expect(readFileSync(join(project, file), 'utf8').length).toBeGreaterThan(300);
+    expect(readFileSync(join(project, 'summary.md'), 'utf8')).toContain('cold start, foot off the pedal');
+    expect(readFileSync(join(project, 'verdicts.xml'), 'utf8')).toContain('<testsuites');
+
+    // A failure ends the step with status 1 and is told beside its line.
+    const scenario = join(project, 'scenarios', 'cold-start.yaml');
+    writeFileSync(
+      scenario,
+      readFileSync(scenario, 'utf8').replace('left.mode is armed, within: 2 s', 'left.mode is armed, within: 1 s'),
+    );
+    const failed = runIn(project, 'bash', [
+      '-ec',
+      commands.find((command) => command.includes('github'))!.replace('"$GITHUB_STEP_SUMMARY"', 'summary.md'),
+    ]);
+    expect(failed.status).toBe(1);
+    expect(failed.out).toMatch(/^::error file=scenarios\/cold-start\.yaml,line=11/m);
   });
 });
