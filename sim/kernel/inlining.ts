@@ -15,7 +15,7 @@ export function allowWideInlining(): void {
 /**
  * For a search of many short runs that each change a number: what was built for one run is thrown away in the next as
  * often as not, so that it had better be small. Half of the time of `why` would else go into building
- * (test/speed/why.bench.ts).
+ * (test/speed/searches.bench.ts).
  */
 export function keepInliningNarrow(): void {
   setFlagsFromString('--max-inlined-bytecode-size-cumulative=300');
