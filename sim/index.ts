@@ -4,6 +4,27 @@ export { type Bench, benchFileSchema, type Loaded, loadBench } from './bench/loa
 export { type PrintOptions, printProblems } from './bench/print.ts';
 export { hasErrors, type Problem, type ProblemCode, type Severity } from './bench/problem.ts';
 export { type DescribedPart, type Pick, settleParts } from './bench/schema.ts';
+export type { FaultCase, FaultTrial } from './campaign/faults/craft.ts';
+export {
+  type FaultEntry,
+  type FaultsChoices,
+  type FaultsReport,
+  faults,
+  type Worsening,
+  worsenings,
+} from './campaign/faults.ts';
+export { type Approach, type Coverage, type Found, type HuntChoices, type HuntReport, hunt } from './campaign/hunt.ts';
+export type { ManyOptions } from './campaign/many/pool.ts';
+export {
+  type Decider,
+  type Rate,
+  type SpreadChoices,
+  type SpreadExpectation,
+  type SpreadOptions,
+  type SpreadReport,
+  spread,
+} from './campaign/spread.ts';
+export { loadSuite, type Suite } from './campaign/suite.ts';
 export type { Confirmation } from './campaign/tune/confirm.ts';
 export {
   type Cost,

@@ -42,11 +42,11 @@ function run(command: readonly string[]): { status: number | null; out: string; 
   return { status, out: stdout, err: stderr };
 }
 
-const campaigns = [
+const campaigns: readonly [string, ...string[]][] = [
   ['spread', inside('arms.yaml'), '--draws', '41'],
   ['faults', inside('arms.yaml')],
   ['hunt', inside('arms.yaml'), '--runs', '500', '--default', '--no-faults'],
-] as const;
+];
 
 describe.runIf(hasParallel)('cluster: GNU parallel', () => {
   test.each(campaigns)(
@@ -67,7 +67,7 @@ describe.runIf(hasParallel)('cluster: GNU parallel', () => {
 
 describe.runIf(hasSlurm)('cluster: a Slurm array on one node', () => {
   test('in three tasks prints what it prints in one piece', () => {
-    const [campaign] = campaigns;
+    const campaign = campaigns[0]!;
     const whole = run([...program, ...campaign, '--workers', '1']);
     const slurm = resolve('test/campaign/cluster/one-node-slurm.sh');
     const parts = inside('slurm-parts');
