@@ -15,7 +15,7 @@ import type { Dimension } from '../units/index.ts';
 import { runScenario, type Scenario, type ScenarioRun } from '../verdict/run-scenario.ts';
 import { type Choice, type Parameter, parametersOf, type QuantityParameter, withValue } from './why/parameters.ts';
 import { axisOf } from './why/range.ts';
-import { isSameTrace, type Outcome, trialOf } from './why/trial.ts';
+import { type Breathe, isSameTrace, type Outcome, trialOf } from './why/trial.ts';
 import { type Reading, type Turn, turnsAlong } from './why/turning.ts';
 
 export interface WhyOptions {
@@ -23,8 +23,17 @@ export interface WhyOptions {
   readonly signal?: AbortSignal;
   /** Told of each parameter before it is searched. */
   readonly progress?: (done: number, total: number, path: string) => void;
+  /** Told of the changes of each parameter as they are found; what else they change is only known at the end. */
+  readonly found?: (changes: readonly Change[]) => void;
   /** Parameters to search; without it, all. */
   readonly only?: (path: string) => boolean;
+  /** False leaves the causes out of the report's run. */
+  readonly causes?: boolean;
+  /**
+   * Called often, in the middle of runs too; the search waits for the promise that it may give. Without it, others get
+   * their turn after every few runs.
+   */
+  readonly breathe?: Breathe;
 }
 
 /** Every number and choice that would be tried, by its path. */
@@ -71,9 +80,9 @@ export interface WhyReport {
 }
 
 export async function why(scenario: Scenario, options: WhyOptions = {}): Promise<WhyReport> {
-  const run = runScenario(scenario);
+  const run = runScenario(scenario, { causes: options.causes !== false });
   const { asked, question } = questionOf(run);
-  const search = new Search(scenario, asked, question === 'break', options.signal);
+  const search = await Search.begin(scenario, asked, question === 'break', options);
   const changes: Change[] = [];
   const inert: string[] = [];
   const steady: string[] = [];
@@ -86,21 +95,23 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
       const found = await search.changesOf(parameter);
       if (found === 'inert') inert.push(parameter.path);
       else if (found.length === 0) steady.push(parameter.path);
-      else changes.push(...(question === 'break' ? nearestOnly(found) : found));
+      else {
+        const kept = question === 'break' ? nearestOnly(found) : found;
+        changes.push(...kept);
+        options.found?.(kept);
+      }
     } catch (error) {
       if (options.signal?.aborted !== true) throw error;
       isInterrupted = true;
       break;
     }
   }
+  const told = await withBesides(changes, run, scenario, parameters, options.breathe);
   return {
     run,
     question,
     asked,
-    changes: ranked(
-      changes.map((change) => ({ ...change, alsoTurns: besides(change, run, scenario, parameters) })),
-      question,
-    ),
+    changes: ranked(told, question),
     inert,
     steady,
     runCount: search.runCount,
@@ -118,14 +129,14 @@ function questionOf({ expectations }: ScenarioRun): { asked: readonly number[]; 
   return { asked: placesOf(() => true), question: 'break' };
 }
 
-type Verdicts = Pick<Outcome, 'truths' | 'margins'> & { readonly isAsBase?: boolean };
+type Verdicts = Pick<Outcome, 'truths' | 'margins' | 'ranAway'> & { readonly isAsBase?: boolean };
 
 /** Runs between two looks at the world outside, so that an interrupt is heard. */
 const RUNS_PER_BREATH = 16;
 
 class Search {
   runCount = 0;
-  private readonly trial: (parts: readonly DescribedPart[]) => Outcome;
+  private readonly trial: ReturnType<typeof trialOf>;
   private readonly base: Outcome;
   private readonly scenario: Scenario;
   private readonly asked: readonly number[];
@@ -134,13 +145,30 @@ class Search {
   private readonly isNearestEnough: boolean;
 
   /** `isNearestEnough` asks of each number only for the nearest value each way that turns any expectation. */
-  constructor(scenario: Scenario, asked: readonly number[], isNearestEnough: boolean, signal: AbortSignal | undefined) {
+  static async begin(
+    scenario: Scenario,
+    asked: readonly number[],
+    isNearestEnough: boolean,
+    { signal, breathe }: WhyOptions,
+  ): Promise<Search> {
+    const trial = trialOf(scenario, asked, breathe);
+    return new Search(scenario, asked, isNearestEnough, signal, trial, await trial(scenario.parts));
+  }
+
+  private constructor(
+    scenario: Scenario,
+    asked: readonly number[],
+    isNearestEnough: boolean,
+    signal: AbortSignal | undefined,
+    trial: ReturnType<typeof trialOf>,
+    base: Outcome,
+  ) {
     this.isNearestEnough = isNearestEnough;
     this.scenario = scenario;
     this.asked = asked;
     this.signal = signal;
-    this.trial = trialOf(scenario, asked);
-    this.base = this.trial(scenario.parts);
+    this.trial = trial;
+    this.base = base;
   }
 
   async changesOf(parameter: Parameter): Promise<Change[] | 'inert'> {
@@ -157,8 +185,8 @@ class Search {
     const read = async (value: number): Promise<Verdicts> => {
       const known = verdicts.get(value);
       if (known !== undefined) return known;
-      const { truths, margins, trace } = await this.outcomeOf(withValue(parts, parameter, value));
-      const verdict = { truths, margins, isAsBase: isSameTrace(trace, this.base.trace) };
+      const { truths, margins, ranAway, trace } = await this.outcomeOf(withValue(parts, parameter, value));
+      const verdict = { truths, margins, ranAway, isAsBase: !ranAway && isSameTrace(trace, this.base.trace) };
       verdicts.set(value, verdict);
       return verdict;
     };
@@ -188,7 +216,7 @@ class Search {
       // A choice may also wire a part to what is not there.
       if (!keepsRules(changed) || looseEnds(settleParts(changed)).length > 0) continue;
       const outcome = await this.outcomeOf(changed);
-      if (!isSameTrace(outcome.trace, this.base.trace)) isInert = false;
+      if (outcome.ranAway || !isSameTrace(outcome.trace, this.base.trace)) isInert = false;
       const turns = this.asked.filter((_, place) => this.reading(outcome, place).isTurned);
       if (turns.length > 0) changes.push(choiceChange(parameter, choice, turns));
     }
@@ -196,6 +224,7 @@ class Search {
   }
 
   private reading(outcome: Verdicts, place: number): Reading {
+    if (outcome.ranAway) return { isTurned: false, gain: Number.NEGATIVE_INFINITY, isInert: false };
     const isTurned = outcome.truths[place] !== this.base.truths[place];
     const margin = Math.abs(outcome.margins[place]!);
     return { isTurned, gain: isTurned ? margin : -margin, isInert: outcome.isAsBase === true };
@@ -290,20 +319,33 @@ function nearestOnly(changes: readonly Change[]): Change[] {
 }
 
 /** What mends more comes first, then what is nearer; words, which have no distance, last. */
-function ranked(changes: readonly Change[], question: 'mend' | 'break'): Change[] {
+export function ranked(changes: readonly Change[], question: WhyReport['question']): Change[] {
   const rank = ({ relative, from }: Change): number => relative ?? (typeof from === 'number' ? 1e9 : 2e9);
   const reward = ({ turns }: Change): number => (question === 'mend' ? turns.length : 0);
   return [...changes].sort((a, b) => reward(b) - reward(a) || rank(a) - rank(b));
 }
 
-/** What else changes when this is changed: told by one whole run. */
-function besides(change: Change, run: ScenarioRun, scenario: Scenario, parameters: readonly Parameter[]): number[] {
-  const parameter = parameters.find(({ path }) => path === change.path)!;
-  const changed = runScenario(
-    { ...scenario, parts: withValue(scenario.parts, parameter, change.to) },
-    { causes: false },
+/** With what else changes when each is changed: told by one more run, judged for all expectations. */
+async function withBesides(
+  changes: readonly Change[],
+  run: ScenarioRun,
+  scenario: Scenario,
+  parameters: readonly Parameter[],
+  breathe: Breathe | undefined,
+): Promise<Change[]> {
+  const trial = trialOf(
+    scenario,
+    run.expectations.map((_, index) => index),
+    breathe,
   );
-  return run.expectations.flatMap(({ truth }, index) =>
-    truth !== changed.expectations[index]!.truth && !change.turns.includes(index) ? [index] : [],
-  );
+  const told: Change[] = [];
+  for (const change of changes) {
+    const parameter = parameters.find(({ path }) => path === change.path)!;
+    const { truths } = await trial(withValue(scenario.parts, parameter, change.to));
+    const alsoTurns = run.expectations.flatMap(({ truth }, index) =>
+      truth !== truths[index]! && !change.turns.includes(index) ? [index] : [],
+    );
+    told.push({ ...change, alsoTurns });
+  }
+  return told;
 }

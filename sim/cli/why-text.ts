@@ -1,7 +1,8 @@
 /** What `why` found, for people: the verdict with its causes, a table of margins, and the changes that turn it. */
 import { printable } from '../bench/print.ts';
-import type { Change, WhyReport } from '../campaign/why.ts';
-import { type Dimension, formatQuantity } from '../units/index.ts';
+import { distanceWords, valueWords } from '../campaign/why/words.ts';
+import type { WhyReport } from '../campaign/why.ts';
+import { formatQuantity } from '../units/index.ts';
 import { paintFor } from './streams.ts';
 import { type Look, verdictText } from './verdict-text.ts';
 import { wrapped } from './wrap.ts';
@@ -69,17 +70,6 @@ function changeLines(report: WhyReport, look: Look): string[] {
     }),
     look,
   );
-}
-
-function valueWords(value: Change['from'], { dimension, isSymmetric }: Change, digits = 7): string {
-  if (typeof value !== 'number') return value === true ? 'true' : value === false ? 'false' : value;
-  return `${isSymmetric ? '+/- ' : ''}${formatQuantity(value, dimension ?? 'count', { digits })}`;
-}
-
-function distanceWords({ from, to, dimension, relative }: Change): string {
-  if (typeof from !== 'number' || typeof to !== 'number') return 'another choice';
-  if (relative === null) return formatQuantity(to - from, dimension ?? ('count' as Dimension), { signed: true });
-  return formatQuantity(Math.sign(to - from) * relative, 'ratio', { signed: true, digits: 3 });
 }
 
 function remarks({ question, inert, steady, runCount, isInterrupted, asked, changes }: WhyReport): string[] {

@@ -4,7 +4,8 @@
  */
 import { assemble, type SettledPart } from '../../bench/assemble.ts';
 import { type DescribedPart, settleParts } from '../../bench/schema.ts';
-import { record } from '../../trace/record.ts';
+import { NumericalBlowUp } from '../../kernel/continuum.ts';
+import { type Recorder, record } from '../../trace/record.ts';
 import type { Trace } from '../../trace/trace.ts';
 import { type Formula, signalsRead } from '../../verdict/expectation.ts';
 import { judge } from '../../verdict/judge.ts';
@@ -16,10 +17,22 @@ export interface Outcome {
   /** In base units, infinite where there is none. */
   readonly margins: readonly number[];
   readonly trace: Trace;
+  /** The numbers ran away before the end: what was judged until then says nothing. */
+  readonly ranAway: boolean;
 }
 
+/** Asked in the middle of runs; a promise where the world outside is to be let in first. */
+export type Breathe = () => Promise<void> | undefined;
+
+/** Simulated seconds between two breaths of a run: with a compiled image, some milliseconds of work. */
+const SLICE_SECONDS = 0.05;
+
 /** Runs and judges; `asked` are places in the scenario's list of expectations. */
-export function trialOf(scenario: Scenario, asked: readonly number[]): (parts: readonly DescribedPart[]) => Outcome {
+export function trialOf(
+  scenario: Scenario,
+  asked: readonly number[],
+  breathe?: Breathe,
+): (parts: readonly DescribedPart[]) => Promise<Outcome> {
   const formulas = asked.map((index) => scenario.expectations[index]!.formula);
   const names = new Set(formulas.flatMap(signalsRead));
   const untilSeconds = Math.max(0, ...formulas.map((formula) => decidedBy(formula, scenario.durationSeconds)));
@@ -32,16 +45,37 @@ export function trialOf(scenario: Scenario, asked: readonly number[]): (parts: r
     settled.set(part, fresh);
     return fresh;
   };
-  return (parts) => {
-    const recorder = record(assemble(parts.map(settledOf), scenario.seed, scenario.acts), names);
-    recorder.runTo(untilSeconds);
+  return async (parts) => {
+    const assembly = assemble(parts.map(settledOf), scenario.seed, scenario.acts);
+    const recorder = record(assembly, names);
+    let ranAway = false;
+    try {
+      await runTo(recorder, untilSeconds, breathe);
+    } catch (error) {
+      if (!(error instanceof NumericalBlowUp)) throw error;
+      ranAway = true;
+      recorder.trace.finish(Math.max(recorder.trace.endSeconds, assembly.kernel.now[0]!));
+    }
     const judgements = formulas.map((formula) => judge(formula, recorder.trace));
     return {
       truths: judgements.map(({ truth }) => truth),
       margins: judgements.map(({ margin }) => margin),
       trace: recorder.trace,
+      ranAway,
     };
   };
+}
+
+/** In slices only where somebody wants to breathe between them. */
+async function runTo(recorder: Recorder, untilSeconds: number, breathe: Breathe | undefined): Promise<void> {
+  if (breathe !== undefined) {
+    for (let slice = 1; slice * SLICE_SECONDS < untilSeconds; slice += 1) {
+      recorder.passTo(slice * SLICE_SECONDS);
+      const breath = breathe();
+      if (breath !== undefined) await breath;
+    }
+  }
+  recorder.runTo(untilSeconds);
 }
 
 /** The instant after which nothing changes the truth of a formula any more, or the end of the run. */
