@@ -27,7 +27,8 @@ export const parameters = z.strictObject({
         '1.5 mohm',
       ),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('the main lead from the battery: a pair of wires, its connectors, its fuse'),
   switch: z.enum(['closed', 'open']).prefault('closed').describe('disconnect switch at the start'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;

@@ -90,7 +90,8 @@ export const parameters = z.strictObject({
         example: '25 degC',
       }).prefault('25 degC'),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('how warm its winding gets'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 export type MotorNumbers = Parameters;

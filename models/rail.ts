@@ -31,7 +31,8 @@ const from = z
   .string()
   .max(60)
   .optional()
-  .describe('name of the controller whose regulator this is; without it, fed from the harness');
+  .describe('name of the controller whose regulator this is; without it, fed from the harness')
+  .meta({ examples: ['left'] });
 
 export const parameters = z.strictObject({
   from,
@@ -97,7 +98,8 @@ export const parameters = z.strictObject({
         example: '25 degC',
       }).prefault('25 degC'),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('how warm the regulator gets, and when it protects itself'),
 });
 type Parameters = Settled<z.output<typeof parameters>>;
 export type RailNumbers = Parameters;

@@ -39,7 +39,8 @@ export const parameters = z.strictObject({
       then: z.enum(['hold', 'fail-safe', 'silent']).prefault('fail-safe').describe('what the train does then'),
       pulse: pulse('fail-safe pulse', '1500 us').prefault('1500 us'),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('what it does when it hears its transmitter no more'),
 });
 type Parameters = Settled<z.output<typeof parameters>> & Replayed<CapturedPulses>;
 

@@ -22,8 +22,15 @@ export const replayShape = {
     .optional()
     .describe(
       'capture (CSV, VCD, log) that drives the bench in place of this part, as seen from the file that names it',
-    ),
-  column: z.string().min(1).max(200).optional().describe('which column of the capture, where it has several'),
+    )
+    .meta({ examples: ['captures/receiver.csv'] }),
+  column: z
+    .string()
+    .min(1)
+    .max(200)
+    .optional()
+    .describe('which column of the capture, where it has several')
+    .meta({ examples: ['CH1'] }),
   offset: seconds({
     min: -1e6,
     max: 1e6,

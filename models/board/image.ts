@@ -87,7 +87,14 @@ export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 export const steps = {
   receive: {
     means: 'send text to the serial port of the program',
-    schema: z.strictObject({ receive: z.string().min(1).max(200).describe('text, one byte a character') }),
+    schema: z.strictObject({
+      receive: z
+        .string()
+        .min(1)
+        .max(200)
+        .describe('text, one byte a character')
+        .meta({ examples: ['throttle 40'] }),
+    }),
   },
 } as const satisfies Readonly<Record<string, StepForm>>;
 

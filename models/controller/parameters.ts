@@ -23,27 +23,33 @@ export const parameters = z.strictObject({
     .enum(['pwm', 'receiver'])
     .prefault('pwm')
     .describe("what drives the pulse line: the board's timer, or a radio receiver"),
-  pulse: z.strictObject({
-    neutral: pulse('pulse at which the motor stands', '1500 us'),
-    full: pulse('pulse for full drive', '2000 us'),
-    reverse: pulse('pulse for full reverse; without it there is no reverse', '1000 us').optional(),
-    dead: seconds({
-      min: 0,
-      max: 0.005,
-      means: 'dead band about neutral, as a half-width; the arming window if not given',
-      example: '25 us',
-    }).optional(),
-    valid: range(pulse('widths that are taken as a pulse at all', '700 us')).prefault(['700 us', '2400 us']),
-    period: range(
-      seconds({ above: 0, max: 1, means: 'times from pulse to pulse that are accepted', example: '4 ms' }),
-    ).prefault(['4 ms', '30 ms']),
-    clock: ratio({ min: -0.5, max: 0.5, means: 'error of its own time measurement', example: '0 % ± 1 %' }).prefault(
-      '0 %',
-    ),
-    resolution: seconds({ min: 0, max: 1e-3, means: 'step in which it measures a pulse', example: '1 us' }).prefault(
-      '0 us',
-    ),
-  }),
+  pulse: z
+    .strictObject({
+      neutral: pulse('pulse at which the motor stands', '1500 us'),
+      full: pulse('pulse for full drive', '2000 us'),
+      reverse: pulse('pulse for full reverse; without it there is no reverse', '1000 us').optional(),
+      dead: seconds({
+        min: 0,
+        max: 0.005,
+        means: 'dead band about neutral, as a half-width; the arming window if not given',
+        example: '25 us',
+      }).optional(),
+      valid: range(pulse('widths that are taken as a pulse at all', '700 us'))
+        .prefault(['700 us', '2400 us'])
+        .describe('shortest and longest width that is taken as a pulse at all'),
+      period: range(
+        seconds({ above: 0, max: 1, means: 'times from pulse to pulse that are accepted', example: '4 ms' }),
+      )
+        .prefault(['4 ms', '30 ms'])
+        .describe('shortest and longest time from pulse to pulse that it accepts'),
+      clock: ratio({ min: -0.5, max: 0.5, means: 'error of its own time measurement', example: '0 % ± 1 %' }).prefault(
+        '0 %',
+      ),
+      resolution: seconds({ min: 0, max: 1e-3, means: 'step in which it measures a pulse', example: '1 us' }).prefault(
+        '0 us',
+      ),
+    })
+    .describe('the pulses that it takes, and what they mean'),
   arming: z
     .strictObject({
       window: window('time').prefault('± 30 us'),
@@ -62,9 +68,11 @@ export const parameters = z.strictObject({
           }).prefault('2 s'),
           blink: z.string().max(60).prefault('steady').describe('blink pattern of the refusal, as its manual names it'),
         })
-        .prefault({}),
+        .prefault({})
+        .describe('what it does with a startup pulse outside the window'),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('what it must see before it drives'),
   boot: seconds({ min: 0, max: 30, means: 'from power to the first look at the line', example: '0.3 s' }).prefault(
     '0.3 s',
   ),
@@ -106,7 +114,8 @@ export const parameters = z.strictObject({
           'false: resumes by itself; true: needs a neutral pulse; power-cycle: needs to be switched off and on',
         ),
     })
-    .optional(),
+    .optional()
+    .describe('how it protects the battery from running too low'),
   'signal-loss': z
     .strictObject({
       after: seconds({ above: 0, max: 30, means: 'how long the pulses may be missing', example: '300 ms' }).prefault(
@@ -118,7 +127,8 @@ export const parameters = z.strictObject({
         .describe('what the motor does then; hold keeps driving'),
       rearm: z.enum(['neutral', 'at-once']).prefault('neutral').describe('what it takes to drive again'),
     })
-    .prefault({}),
+    .prefault({})
+    .describe('what it does when the pulses stop'),
   learning: z
     .strictObject({
       hold: seconds({ above: 0, max: 60, means: 'how long each end point must be held', example: '2 s' }).prefault(
@@ -191,7 +201,8 @@ export const parameters = z.strictObject({
             example: '25 degC',
           }).prefault('25 degC'),
         })
-        .prefault({}),
+        .prefault({})
+        .describe('how warm its bridge gets, and when it protects itself'),
     })
     .prefault({})
     .describe('the power stage'),

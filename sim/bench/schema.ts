@@ -28,8 +28,18 @@ const memberName = z
 export function benchSchema(kinds: readonly PartKind[]): z.ZodObject {
   const sections = grouped(kinds);
   const shape: Record<string, z.ZodType> = {
-    bench: z.string().min(1).max(200).describe('name of the bench'),
-    about: z.string().max(4000).optional().describe('what it is and where its numbers come from'),
+    bench: z
+      .string()
+      .min(1)
+      .max(200)
+      .describe('name of the bench')
+      .meta({ examples: ['orchard cart'] }),
+    about: z
+      .string()
+      .max(4000)
+      .optional()
+      .describe('what it is and where its numbers come from')
+      .meta({ examples: ['measured on the cart itself, cold, with a full battery'] }),
     severity: severitySchema.optional(),
   };
   for (const path of sections.keys()) {

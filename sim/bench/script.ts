@@ -52,7 +52,8 @@ function faultSchema(parts: readonly DescribedPart[]): z.ZodType {
     const amounts = Object.entries(kind.faults).flatMap(([fault, { amount }]) =>
       amount === undefined ? [] : [z.strictObject({ [fault]: amount.schema })],
     );
-    return [[name, (amounts.length === 0 ? plain : z.union([plain, ...amounts])).optional()]];
+    const what = `what fails in ${name}`;
+    return [[name, (amounts.length === 0 ? plain : z.union([plain, ...amounts])).optional().describe(what)]];
   });
   return z.strictObject(Object.fromEntries(shape)).describe('a fault: part and what fails');
 }

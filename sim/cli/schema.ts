@@ -26,7 +26,11 @@ function withLikes(bench: JsonSchema): JsonSchema {
     const member = section.additionalProperties;
     if (typeof member !== 'object' || member === null) return [name, section];
     const copy = withoutRequired(member) as { readonly properties?: JsonSchema };
-    const like = { type: 'string', description: 'name of the one beside it that it copies; its own keys win' };
+    const like = {
+      type: 'string',
+      description: 'name of the one beside it that it copies; its own keys win',
+      examples: ['left'],
+    };
     const choice = {
       if: { required: ['like'] },
       then: { ...copy, properties: { like, ...copy.properties } },

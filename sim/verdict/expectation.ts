@@ -50,7 +50,11 @@ export const expectationSchema = z
     fails: z.literal(true).optional().meta({
       description: 'It is expected not to be met: the outcome is turned round, its cause is shown all the same.',
     }),
-    why: z.string().optional().meta({ description: 'What the expectation is for, shown beside its outcome.' }),
+    why: z
+      .string()
+      .optional()
+      .meta({ description: 'What the expectation is for, shown beside its outcome.' })
+      .meta({ examples: ['nothing may move before the foot does'] }),
   })
   .meta({ description: 'One thing that must hold in the run.' });
 

@@ -20,9 +20,24 @@ import { expectationMistakeWords } from './words.ts';
 /** The schema of a scenario file whose steps have this form. */
 export function scenarioFileSchema(step: z.ZodType): z.ZodObject {
   return z.strictObject({
-    scenario: z.string().min(1).max(200).describe('name of the scenario'),
-    about: z.string().max(4000).optional().describe('why it exists'),
-    bench: z.string().min(1).max(1000).describe('bench file, as seen from this file'),
+    scenario: z
+      .string()
+      .min(1)
+      .max(200)
+      .describe('name of the scenario')
+      .meta({ examples: ['cold start, foot off the pedal'] }),
+    about: z
+      .string()
+      .max(4000)
+      .optional()
+      .describe('why it exists')
+      .meta({ examples: ['the first thing that anybody does with it'] }),
+    bench: z
+      .string()
+      .min(1)
+      .max(1000)
+      .describe('bench file, as seen from this file')
+      .meta({ examples: ['bench.yaml'] }),
     with: z.record(z.string(), z.unknown()).optional().describe('values laid over the bench, by dotted path'),
     seed: count({ min: 0, max: 2 ** 31 - 1, means: 'seed of all chance', example: 7 }).prefault(1),
     duration: seconds({ above: 0, max: 1e6, means: 'how long it runs', example: '6 s' }),
@@ -33,7 +48,13 @@ export function scenarioFileSchema(step: z.ZodType): z.ZodObject {
 }
 
 const spreadSchema = z.strictObject({
-  draws: z.int().min(1).max(1_000_000).optional().describe('how many draws'),
+  draws: z
+    .int()
+    .min(1)
+    .max(1_000_000)
+    .optional()
+    .describe('how many draws')
+    .meta({ examples: [500] }),
   law: z
     .enum(['uniform', 'normal', 'corners'])
     .optional()

@@ -13,8 +13,19 @@ const portPin = z.enum(PORT_PINS);
 
 export const parameters = z.strictObject({
   kind: z.literal('image').describe('a compiled program, run instruction by instruction'),
-  file: z.string().min(1).max(1000).describe('Intel HEX or ELF file, as seen from the file that names it'),
-  eeprom: z.string().min(1).max(1000).optional().describe("Intel HEX file with the EEPROM's contents"),
+  file: z
+    .string()
+    .min(1)
+    .max(1000)
+    .describe('Intel HEX or ELF file, as seen from the file that names it')
+    .meta({ examples: ['firmware/cart.elf'] }),
+  eeprom: z
+    .string()
+    .min(1)
+    .max(1000)
+    .optional()
+    .describe("Intel HEX file with the EEPROM's contents")
+    .meta({ examples: ['firmware/cart.eep'] }),
   chip: z.enum(CHIP_CHOICES).prefault('atmega328p').describe('chip that the program was built for'),
   pins: z
     .strictObject({
@@ -26,12 +37,12 @@ export const parameters = z.strictObject({
       receiver: portPin.optional().describe("pin that a radio receiver's pulse line is on"),
       selector: z
         .strictObject({
-          reverse: portPin.optional(),
-          neutral: portPin.optional(),
-          forward: portPin.optional(),
-          low: portPin.optional(),
-          middle: portPin.optional(),
-          high: portPin.optional(),
+          reverse: portPin.optional().describe('pin of the contact for reverse'),
+          neutral: portPin.optional().describe('pin of the contact for neutral'),
+          forward: portPin.optional().describe('pin of the contact for forward'),
+          low: portPin.optional().describe('pin of the contact for the low range'),
+          middle: portPin.optional().describe('pin of the contact for the middle range'),
+          high: portPin.optional().describe('pin of the contact for the high range'),
         })
         .optional()
         .describe("pins that the selector's contacts close to ground; the program must switch their pull-ups on"),

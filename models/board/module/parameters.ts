@@ -8,7 +8,8 @@ import { readModule } from './read.ts';
 const pin = z
   .int()
   .min(0)
-  .max(PINS - 1);
+  .max(PINS - 1)
+  .meta({ examples: [2] });
 
 export const parameters = z.strictObject({
   kind: z
@@ -20,7 +21,8 @@ export const parameters = z.strictObject({
     .max(1000)
     .describe(
       'WebAssembly (.wasm), TypeScript (.ts) or JavaScript (.js, .mjs) file, as seen from the file that names it',
-    ),
+    )
+    .meta({ examples: ['firmware/cart-pass.wasm'] }),
   every: seconds({ above: 0, max: 1, means: 'time from one control pass to the next', example: '10 ms' }).prefault(
     '10 ms',
   ),
@@ -28,12 +30,12 @@ export const parameters = z.strictObject({
     .strictObject({
       selector: z
         .strictObject({
-          reverse: pin.optional(),
-          neutral: pin.optional(),
-          forward: pin.optional(),
-          low: pin.optional(),
-          middle: pin.optional(),
-          high: pin.optional(),
+          reverse: pin.optional().describe('number of the pin of the contact for reverse'),
+          neutral: pin.optional().describe('number of the pin of the contact for neutral'),
+          forward: pin.optional().describe('number of the pin of the contact for forward'),
+          low: pin.optional().describe('number of the pin of the contact for the low range'),
+          middle: pin.optional().describe('number of the pin of the contact for the middle range'),
+          high: pin.optional().describe('number of the pin of the contact for the high range'),
         })
         .optional()
         .describe("numbers of the pins that the selector's contacts close to ground; an open one is pulled up"),
