@@ -223,6 +223,37 @@ describe('hunt: the same result', () => {
   });
 });
 
+describe('hunt: broken off', () => {
+  test.each([1, 2])(
+    'an interrupt is heard within a search, by %s threads; what was whole is kept, and going on gives the whole',
+    async (workers) => {
+      const request = { ...planHunt(scenarioOf('learned-half-way'), { faults: false }), islands: 2, islandRuns: 96 };
+      const long = { ...request, islandRuns: 100_000 };
+      const controller = new AbortController();
+      let told = 0;
+      const options = {
+        workers,
+        signal: controller.signal,
+        progress: (done: number) => {
+          told = Math.max(told, done);
+          // The first generation of a search that would take minutes.
+          if (done > 0) controller.abort();
+        },
+      };
+      const rows = new Map<number, unknown>();
+      expect(await searchIslands(long, rows, options)).toBe(false);
+      expect(told).toBeGreaterThan(0);
+      expect(rows.size).toBe(0);
+      const whole = new Map<number, unknown>();
+      await searchIslands(request, whole, { workers: 1 });
+      const resumed = new Map([...whole].slice(0, 1));
+      await searchIslands(request, resumed, { workers });
+      expect(JSON.stringify(huntReport(request, resumed))).toBe(JSON.stringify(huntReport(request, whole)));
+    },
+    60_000,
+  );
+});
+
 describe('hunt: vocabulary', () => {
   const { parts } = loadScenario('scenarios/orchard-cart/radio-override.yaml').value!;
   test('handles and faults of the parts, and nothing else', () => {

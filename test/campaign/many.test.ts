@@ -1,4 +1,5 @@
 /** Shares as schedulers tell them, and a campaign at the command line: shares merged, an interrupt taken up again. */
+import { spawnSync } from 'node:child_process';
 import { existsSync, mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -124,6 +125,17 @@ describe('many: at the command line', () => {
     expect(await merge(files.reverse(), { format }, streams)).toBe(whole.status);
     expect(streams.texts.out).toBe(whole.texts.out);
     expect(whole.status).toBe(1);
+  });
+
+  const hasXmllint = spawnSync('xmllint', ['--version']).error === undefined;
+  test.runIf(hasXmllint).each(['ant', 'ci-server'])('junit is valid by the schema of %s', async (schema) => {
+    const file = inside('spread.xml');
+    const { texts } = await call({ format: 'junit' });
+    expect(texts.out).toContain('failures="1"');
+    writeFileSync(file, texts.out);
+    const xsd = `test/report/schema/${schema}.xsd`;
+    const { stderr } = spawnSync('xmllint', ['--noout', '--schema', xsd, file], { encoding: 'utf8' });
+    expect(stderr).toBe(`${file} validates\n`);
   });
 
   test('a share that is missing is told, and nothing is printed', async () => {
