@@ -113,6 +113,7 @@ type Visit = (
 interface Def {
   readonly type: string;
   readonly innerType?: z.ZodType;
+  readonly out?: z.ZodType;
   readonly shape?: Readonly<Record<string, z.ZodType>>;
   readonly items?: readonly z.ZodType[];
   readonly element?: z.ZodType;
@@ -141,6 +142,9 @@ function walk(
       const text = valueText(candidate, value.dimension);
       return fits(text) && around(text);
     });
+  } else if (def.type === 'pipe' && def.out!.def.type !== 'transform') {
+    // Something is done to the text beforehand, such as filling in a kind that is not said.
+    walk(def.out!, value, keys, around, visit);
   } else if (def.type === 'union' && def.discriminator !== undefined) {
     const { discriminator } = def;
     const tag = (value as Readonly<Record<string, unknown>>)[discriminator];
