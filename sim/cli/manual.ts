@@ -178,7 +178,7 @@ const sharedEnvironment = {
 export function addManuals(program: Command): void {
   for (const command of program.commands) {
     const manual = manuals[command.name()];
-    if (manual !== undefined) command.addHelpText('after', manualText(manual));
+    if (manual !== undefined) command.addHelpText('after', () => manualText(manual));
   }
 }
 

@@ -13,6 +13,9 @@ writeFileSync(join(folder, 'cart.yaml'), '');
 
 const has = (shell: string): boolean => spawnSync(shell, ['-c', 'true']).error === undefined;
 
+for (const shell of ['zsh', 'fish'])
+  if (!has(shell)) process.stderr.write(`completion: not tried in ${shell}, which is not here\n`);
+
 async function scriptOf(shell: string): Promise<string> {
   const { status, out, err } = await call(['completion', shell]);
   expect({ status, err }).toEqual({ status: 0, err: '' });
