@@ -11,10 +11,12 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { bench, describe } from 'vitest';
+import type { Bus } from '../../models/board/avr/bus.ts';
 import { CHIPS } from '../../models/board/avr/chips.ts';
 import { type Core, createCore } from '../../models/board/avr/core.ts';
 import { decode } from '../../models/board/avr/decode.ts';
 import { type Image, readImage } from '../../models/board/avr/image/image.ts';
+import { createPeripherals } from '../../models/board/avr/peripherals/peripherals.ts';
 import { rootsOf } from '../../models/board/avr/translate/blocks.ts';
 import { translate, translatedEngine } from '../../models/board/avr/translate/engine.ts';
 import { exampleBus } from '../models/board/avr/example-bus.ts';
@@ -30,11 +32,40 @@ function second(core: Core): () => void {
   return () => core.run(core.cycle() + HERTZ);
 }
 
+/** The chip's own peripherals, with a world outside that answers at once. */
+function chipBus(): Bus {
+  const { eeprom } = imageOf('waiting');
+  let count = 0;
+  const nothing = (): void => undefined;
+  return createPeripherals(
+    {
+      watched: [2, 0, 0],
+      eeprom,
+      isClockDivided: false,
+      isWatchdogAlwaysOn: false,
+      wakeCycles: 16_384,
+      hertz: () => HERTZ,
+    },
+    {
+      isReady: () => true,
+      hold: nothing,
+      result: () => (count = (count * 5 + 77) & 1023),
+      pin: nothing,
+      timer: nothing,
+      converts: nothing,
+      sent: nothing,
+      watchdogCycles: () => HERTZ / 128e3,
+      watchdogReset: nothing,
+      report: nothing,
+    },
+  );
+}
+
 function coreOf(name: string, engine: 'interpreter' | 'translated', leaps = true): Core {
   return createCore({
     chip,
     image: imageOf(name),
-    bus: exampleBus(),
+    bus: name === 'waiting' || name === 'delaying' ? chipBus() : exampleBus(),
     leaps,
     ...(engine === 'translated' ? { engine: translatedEngine } : {}),
   });

@@ -25,6 +25,22 @@ export interface Surroundings {
   fallAsleep(): void;
 }
 
+/** Loads and stores of I/O registers for translated code, which has put `pc` and `left` in their places. */
+export interface Access {
+  load(address: number): number;
+  store(address: number, value: number): void;
+  /** `bits`: the bit's number, and 8 where it is set. */
+  storeBit(address: number, bits: number): void;
+}
+
+export function accessOf(machine: Machine, around: Surroundings): Access {
+  return {
+    load: (address) => load(machine, around, address),
+    store: (address, value) => store(machine, around, address, value),
+    storeBit: (address, bits) => around.bus.writeBit(address, bits & 7, bits > 7),
+  };
+}
+
 /** Carries out the instruction at `pc`, and takes its cycles from `left`. */
 export function carryOut(machine: Machine, around: Surroundings): void {
   const { op, k } = machine.program;

@@ -6,7 +6,7 @@
  */
 import { assert } from '../../../sim/kernel/assert.ts';
 import type { Bus, CorePort } from './bus.ts';
-import { carryOut, pushPc, type Surroundings } from './careful.ts';
+import { type Access, accessOf, carryOut, pushPc, type Surroundings } from './careful.ts';
 import type { Chip } from './chips.ts';
 import { decode, hookTable } from './decode.ts';
 import { addFinding, type Finding } from './finding.ts';
@@ -54,7 +54,7 @@ export interface EngineKind {
   /** Longest window, in cycles. */
   readonly windowCycles: number;
   createBuffer(): ArrayBuffer;
-  start(machine: Machine, image: Image, interpretRest: Engine): Engine;
+  start(machine: Machine, image: Image, interpretRest: Engine, access: Access): Engine;
 }
 
 export interface CoreOptions {
@@ -79,13 +79,13 @@ export function createCore({ chip, image, bus, leaps = true, engine: kind }: Cor
   const loops = leaps ? patchLoops(program) : noLoops();
   const machine = createMachine(chip, program, kind?.createBuffer() ?? new ArrayBuffer(MEMORY_BYTES));
   const interpreter: Engine = () => interpret(machine, loops);
-  const engine = kind?.start(machine, image, interpreter) ?? interpreter;
   const clock: Clock = new Float64Array(5);
   const findings: Finding[] = [];
   const { data, state } = machine;
   const memory = data.subarray(0, chip.sramEnd + 1);
   const port = portOf(machine, clock);
   const around = surroundingsOf(machine, clock, bus, findings, image);
+  const engine = kind?.start(machine, image, interpreter, accessOf(machine, around)) ?? interpreter;
   bus.attach(port);
   takeReset(machine, clock, bus);
   return {

@@ -118,6 +118,12 @@ export function effectsAt({ op: ops, a: as, b: bs, k: ks }: Program, pc: number)
     case OP.IN_SPL:
     case OP.IN_SPH:
       return pure(0, a, 0, 0);
+    case OP.LDS_IO:
+    case OP.IN_IO:
+      return { ...pure(0, a, 0, 0), isPure: false };
+    case OP.STS_IO:
+    case OP.OUT_IO:
+      return { ...pure(a, 0, 0, 0), isPure: false };
     case OP.IN_SREG:
       return pure(0, a, 0xff, 0);
     case OP.OUT:

@@ -16,6 +16,7 @@ export function cyclesOf({ op: ops, b }: Program, pc: number): number {
   if (op === OP.JUMP || op === OP.CALL) return b[pc]!;
   if (op === OP.RET) return 4;
   if (op === OP.LPM || op === OP.LPM_INC || op === OP.ICALL) return 3;
-  const isAccess = op === OP.LDS || op === OP.STS || (op >= OP.LDD && op <= OP.POP) || op === OP.SBI || op === OP.CBI;
+  const isBit = op === OP.SBI || op === OP.CBI || op === OP.SBI_IO || op === OP.CBI_IO;
+  const isAccess = wordsOf(op) === 2 || (op >= OP.LDD && op <= OP.POP) || isBit;
   return isAccess || op === OP.IJMP || op === OP.ADIW || op === OP.SBIW || (op >= OP.MUL && op <= OP.FMULSU) ? 2 : 1;
 }

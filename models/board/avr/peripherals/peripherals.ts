@@ -109,9 +109,15 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     receivedDue: 0,
   });
   let isInEvent = false;
+  /** What the core was told last: the earliest of `dues`. */
+  let soonest = Number.POSITIVE_INFINITY;
   let waiting: Stop | undefined;
   let waitingSince = 0;
 
+  const wakeAt = (cycle: number): void => {
+    soonest = cycle;
+    around.port.wakeAt(cycle);
+  };
   const around: Around = {
     port: undefined as unknown as CorePort,
     data: new Uint8Array(0),
@@ -119,9 +125,12 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     numbers: row.take,
     isClockStopped: false,
     schedule(slot, cycle) {
-      if (dues[slot] === cycle) return;
+      const before = dues[slot]!;
+      if (before === cycle) return;
       dues[slot] = cycle;
-      if (!isInEvent) around.port.wakeAt(nextDue(dues));
+      if (isInEvent) return;
+      if (cycle < soonest) wakeAt(cycle);
+      else if (before === soonest) wakeAt(dues[nextSlot(dues)]!);
     },
     level: (vector, isOn) => (isOn ? around.port.pend(vector) : around.port.unpend(vector)),
     trigger: (source, cycle) => converter.trigger(source, cycle),
@@ -261,7 +270,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       around.data[R.MCUSR] = state.causes;
       around.data[R.CLKPR] = state.clockBits;
       for (const one of [ports, ...timers, converter, usart, eeprom, watchdog]) one.reset();
-      around.port.wakeAt(nextDue(dues));
+      wakeAt(dues[nextSlot(dues)]!);
     },
     read: (address) => {
       if (address === R.UDR0) return usart.read();
@@ -291,13 +300,14 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     event: (cycle) => {
       isInEvent = true;
       waiting = undefined;
-      for (let next = nextSlot(dues); dues[next]! <= cycle; next = nextSlot(dues)) {
+      let next = nextSlot(dues);
+      for (; dues[next]! <= cycle; next = nextSlot(dues)) {
         const stop = stopOf(next);
         if (stop !== undefined && !outside.isReady(stop)) {
           waiting = stop;
           waitingSince = dues[next]!;
           isInEvent = false;
-          around.port.wakeAt(cycle);
+          wakeAt(cycle);
           around.port.halt();
           return;
         }
@@ -305,7 +315,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
         due(next, cycle);
       }
       isInEvent = false;
-      around.port.wakeAt(nextDue(dues));
+      wakeAt(dues[next]!);
     },
     acknowledge: (vector) => {
       if (ports.acknowledge(vector) || converter.acknowledge(vector) || usart.acknowledge(vector)) return;
@@ -354,6 +364,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       eeprom.bytes.set(from.eeprom);
       around.isClockStopped = state.stoppedAt >= 0;
       isInEvent = false;
+      soonest = dues[nextSlot(dues)]!;
       waiting = undefined;
       for (const timer of timers) timer.restored();
     },
@@ -365,10 +376,6 @@ function nextSlot(dues: Float64Array): number {
   let next = 0;
   for (let slot = 1; slot < SLOT_COUNT; slot += 1) if (dues[slot]! < dues[next]!) next = slot;
   return next;
-}
-
-function nextDue(dues: Float64Array): number {
-  return dues[nextSlot(dues)]!;
 }
 
 /** Which timer has a register, or -1. */

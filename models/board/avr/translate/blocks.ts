@@ -1,7 +1,7 @@
 /**
  * Basic blocks: stretches of code that are entered at their start only, found by following the program from its roots.
  */
-import type { Chip } from '../chips.ts';
+import { type Chip, SPL, SREG } from '../chips.ts';
 import type { Program } from '../decode.ts';
 import { FIRST_CAREFUL, OP } from '../op.ts';
 import { cyclesOf, wordsOf } from '../timing.ts';
@@ -22,9 +22,27 @@ export interface Block {
   readonly calls: number;
 }
 
-/** How a block ends, by the operation of its last instruction. */
-export function endsBlock(op: number): boolean {
-  return (op >= OP.JUMP && op <= OP.RET) || op === OP.COUNT || (op >= OP.BRCS && op <= OP.SBIS) || op >= FIRST_CAREFUL;
+/** Loads and stores of hooked registers: translated code calls the bus for them, and need not be left. */
+export function callsBus({ op: ops, k }: Program, pc: number): boolean {
+  const op = ops[pc]!;
+  return op >= OP.LDS_IO && op <= OP.CBI_IO && k[pc]! < 0x100 && (k[pc]! < SPL || k[pc]! > SREG);
+}
+
+export function isHookedLoad(program: Program, pc: number): boolean {
+  const op = program.op[pc]!;
+  return (op === OP.LDS_IO || op === OP.IN_IO) && callsBus(program, pc);
+}
+
+/** Instructions that the host must carry out. */
+export function needsHost(program: Program, pc: number): boolean {
+  return program.op[pc]! >= FIRST_CAREFUL && !callsBus(program, pc);
+}
+
+/** How a block ends. A store that the bus sees may change what is left of the window, which the next block looks at. */
+export function endsBlock(program: Program, pc: number): boolean {
+  const op = program.op[pc]!;
+  if (op >= FIRST_CAREFUL) return !isHookedLoad(program, pc);
+  return (op >= OP.JUMP && op <= OP.RET) || op === OP.COUNT || (op >= OP.BRCS && op <= OP.SBIS);
 }
 
 const LENGTH_LIMIT = 48;
@@ -33,7 +51,7 @@ const LENGTH_LIMIT = 48;
 export function rootsOf(chip: Chip, program: Program): number[] {
   const roots: number[] = [];
   const add = (pc: number): void => {
-    if (pc >= 0 && pc < program.words && program.op[pc]! < FIRST_CAREFUL && program.op[pc] !== OP.WRAP) roots.push(pc);
+    if (pc >= 0 && pc < program.words && !needsHost(program, pc) && program.op[pc] !== OP.WRAP) roots.push(pc);
   };
   for (let vector = 0; vector < chip.vectors.length; vector++) add(vector * chip.vectorWords);
   // Compilers put jump tables and constants between the vectors and the code that the reset vector leads to.
@@ -60,7 +78,7 @@ export function findBlocks(program: Program, roots: Iterable<number>): Map<numbe
       seen.add(pc);
       const op = program.op[pc]!;
       for (const target of targetsOf(program, pc)) work.push(target);
-      if (endsBlock(op)) break;
+      if (endsBlock(program, pc)) break;
       pc += wordsOf(op);
     }
   }
@@ -81,28 +99,26 @@ export function targetsOf(program: Program, pc: number): number[] {
   if (kind >= OP.CPSE && kind <= OP.SBRS) return [wrap(pc + 1), wrap(pc + 1 + k[pc]!)];
   if (kind === OP.SBIC || kind === OP.SBIS) return [wrap(pc + 1), wrap(pc + 1 + b[pc]!)];
   if (kind === OP.SBIC_IO || kind === OP.SBIS_IO) return [wrap(pc + 1), wrap(pc + 1 + b[pc]!)];
-  if (kind >= FIRST_CAREFUL && kind !== OP.RETI) return [wrap(pc + wordsOf(kind))];
+  if (kind >= FIRST_CAREFUL && kind !== OP.RETI && !isHookedLoad(program, pc)) return [wrap(pc + wordsOf(kind))];
   return [];
 }
 
 function addBlocks(program: Program, start: number, starts: ReadonlySet<number>, blocks: Map<number, Block>): void {
   for (let first = start; ; ) {
-    if (blocks.has(first) || program.op[first]! >= FIRST_CAREFUL) return;
+    if (blocks.has(first) || needsHost(program, first)) return;
     const at: number[] = [];
     let pc = first;
     let cycles = 0;
-    let op: number = OP.NOP;
     while (at.length < LENGTH_LIMIT && (at.length === 0 || !starts.has(pc))) {
-      op = program.op[pc]!;
       // A careful instruction is left to the host: the block leads up to it.
-      if (op >= FIRST_CAREFUL || pc >= program.words) break;
+      if (pc >= program.words || needsHost(program, pc)) break;
       at.push(pc);
       cycles += cyclesOf(program, pc);
-      pc += wordsOf(op);
-      if (endsBlock(op)) break;
+      pc += wordsOf(program.op[pc]!);
+      if (endsBlock(program, at[at.length - 1]!)) break;
     }
     const last = at[at.length - 1]!;
-    const isEnd = endsBlock(program.op[last]!);
+    const isEnd = endsBlock(program, last);
     const isCall = program.op[last] === OP.CALL || program.op[last] === OP.ICALL;
     const targets = targetsOf(program, last);
     const wrapped = pc & (program.words - 1);

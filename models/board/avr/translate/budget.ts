@@ -1,6 +1,6 @@
 /**
  * Which blocks see for themselves whether they fit into what is left of the window, and for which a block before them
- * has already seen to it.
+ * has already seen to it. Where the bus was called, what is left may have changed.
  *
  * A block that is only come to by jumps forward within the unit needs no look of its own, if each block that leads to
  * it asks for enough for both. Every loop keeps a look at its head, so that none runs past the window.
@@ -24,12 +24,13 @@ export function budgetOf(
   blocks: readonly Block[],
   next: readonly (readonly number[])[],
   isEntered: (block: number) => boolean,
+  callsBus: (block: number) => boolean,
 ): Budget {
   const needed = new Int32Array(blocks.length);
   const looks = new Uint8Array(blocks.length);
   for (let block = 0; block < blocks.length; block++) {
     if (isEntered(block)) looks[block] = 1;
-    for (const target of next[block]!) if (target <= block) looks[target] = 1;
+    for (const target of next[block]!) if (target <= block || callsBus(block)) looks[target] = 1;
   }
   // From the last to the first: a block's followers that do not look come later.
   for (let block = blocks.length - 1; block >= 0; block--) {

@@ -2,14 +2,15 @@
  * The code of one block: a look at the window, its instructions, and the ways on from its last one.
  */
 import { counterAt } from '../loops.ts';
+import { AT, STATE_BASE } from '../machine.ts';
 import { OP } from '../op.ts';
-import { cyclesOf } from '../timing.ts';
-import type { Block } from './blocks.ts';
-import { type Emitter, goTo, goToComputed, LEAVE, leave, settleBlock } from './emitter.ts';
+import { cyclesOf, wordsOf } from '../timing.ts';
+import { type Block, callsBus, isHookedLoad } from './blocks.ts';
+import { type Emitter, goTo, goToComputed, LEAVE, leave, settleBlock, storeHeld } from './emitter.ts';
 import { emitCondition, emitInstruction, LOCAL as L, leaveIf } from './instruction.ts';
-import { WASM } from './wasm-bytes.ts';
+import { CALLED, WASM } from './wasm-bytes.ts';
 
-const { add, sub, mul, divS, shl, shrU, and, or, eq, ltS, ltU, leS, gtS, geU } = WASM;
+const { add, ne, sub, mul, divS, shl, shrU, and, or, eq, ltS, ltU, leS, gtS, geU } = WASM;
 
 /** Emits block number `index` of the unit. */
 // biome-ignore format: stack code reads along the line
@@ -29,6 +30,7 @@ export function emitBlock(emitter: Emitter, index: number): void {
   const last = block.at[block.at.length - 1]!;
   for (const pc of block.at) {
     if (pc === last) emitEnd(emitter, block, pc);
+    else if (isHookedLoad(plan.program, pc)) emitHookedLoad(emitter, pc);
     else emitInstruction(site, pc);
     emitter.spent += cyclesOf(plan.program, pc);
   }
@@ -68,10 +70,50 @@ function emitEnd(emitter: Emitter, block: Block, pc: number): void {
     goTo(emitter, block.next[0]!, true);
   } else if (op >= OP.BRCS && op <= OP.SBIS) emitBranch(emitter, block, pc, op);
   else {
-    emitInstruction(site, pc);
+    if (isHookedLoad(plan.program, pc)) emitHookedLoad(emitter, pc);
+    else if (callsBus(plan.program, pc)) emitHookedStore(emitter, pc);
+    else emitInstruction(site, pc);
     settleBlock(emitter);
     goTo(emitter, block.end, true);
   }
+}
+
+/** Puts `pc` and what is left at the start of its instruction where the bus looks for them. */
+// biome-ignore format: stack code reads along the line
+function emitPresent({ code, cycles, spent }: Emitter, pc: number): void {
+  code.int(0).get(L.left).int(cycles - spent).op(add).store(STATE_BASE + 4 * AT.left);
+  code.int(0).int(pc).store(STATE_BASE + 4 * AT.pc);
+}
+
+/** A load that the bus answers. If that has changed what is left of the window, the function is left after it. */
+// biome-ignore format: stack code reads along the line
+function emitHookedLoad(emitter: Emitter, pc: number): void {
+  const { code, site, plan, cycles, spent } = emitter;
+  const { op, a, k, words } = plan.program;
+  emitPresent(emitter, pc);
+  code.int(k[pc]!).op(WASM.call, CALLED.load);
+  site.setRegister(a[pc]!);
+  code.int(0).load(STATE_BASE + 4 * AT.left).tee(L.y).get(L.left).int(cycles - spent).op(add, ne).open(WASM.if);
+  storeHeld(emitter);
+  code.get(L.y).int(cyclesOf(plan.program, pc)).op(sub).set(L.left);
+  leave(emitter, (pc + wordsOf(op[pc]!)) & (words - 1), LEAVE);
+  code.close();
+}
+
+/** A store that the bus sees, the last instruction of its block: afterwards another number of cycles may be left. */
+// biome-ignore format: stack code reads along the line
+function emitHookedStore(emitter: Emitter, pc: number): void {
+  const { code, site, plan } = emitter;
+  const { op, a, b, k } = plan.program;
+  emitPresent(emitter, pc);
+  code.int(k[pc]!);
+  if (op[pc] === OP.STS_IO || op[pc] === OP.OUT_IO) {
+    site.getRegister(a[pc]!);
+    code.op(WASM.call, CALLED.store);
+  } else code.int(b[pc]! | (op[pc] === OP.SBI_IO ? 8 : 0)).op(WASM.call, CALLED.storeBit);
+  code.int(0).load(STATE_BASE + 4 * AT.left).int(cyclesOf(plan.program, pc)).op(sub).set(L.left);
+  // What is left no longer tells how long ago the head of a waiting loop was passed.
+  for (const wait of emitter.waits.values()) code.int(0).set(wait.local);
 }
 
 // biome-ignore format: stack code reads along the line

@@ -6,8 +6,7 @@ import type { Program } from '../decode.ts';
 import { effectsAt } from '../effects.ts';
 import { counterAt, idleHead } from '../loops.ts';
 import { ENTRY_BASE } from '../machine.ts';
-import { FIRST_CAREFUL } from '../op.ts';
-import type { Block } from './blocks.ts';
+import { type Block, needsHost } from './blocks.ts';
 import type { Budget } from './budget.ts';
 import { FIRST_WAIT_LOCAL, LOCAL, type Site } from './instruction.ts';
 import type { Region } from './regions.ts';
@@ -111,7 +110,7 @@ export function goTo(emitter: Emitter, pc: number, isLast: boolean): void {
   const { code, scopes } = emitter;
   const index = emitter.indexOf.get(pc);
   if (index === undefined) {
-    leave(emitter, pc, emitter.plan.program.op[pc]! >= FIRST_CAREFUL ? LEAVE : AGAIN);
+    leave(emitter, pc, needsHost(emitter.plan.program, pc) ? LEAVE : AGAIN);
     return;
   }
   let depth = scopes.length - 1;
@@ -189,7 +188,7 @@ function isKept({ kept }: Emitter, register: number): boolean {
   return ((kept >>> register) & 1) === 1;
 }
 
-function storeHeld({ code, held }: Emitter): void {
+export function storeHeld({ code, held }: Emitter): void {
   for (let register = 0; register < 32; register++) {
     if (held[register] === 2)
       code

@@ -6,6 +6,7 @@
  * anew when enough runs have come past them. Translations are kept by content, for the next run of the same image.
  */
 import { createHash } from 'node:crypto';
+import type { Access } from '../careful.ts';
 import type { Chip } from '../chips.ts';
 import type { Engine, EngineKind } from '../core.ts';
 import { decode, type Program } from '../decode.ts';
@@ -13,7 +14,7 @@ import { interpret } from '../interpreter.ts';
 import { noLoops } from '../loops.ts';
 import { AT, ENTRY_BASE, type Machine, MEMORY_BYTES, NEEDED_BASE, STATE_BASE } from '../machine.ts';
 import { FIRST_CAREFUL } from '../op.ts';
-import { type Block, findBlocks, rootsOf, targetsOf } from './blocks.ts';
+import { type Block, findBlocks, needsHost, rootsOf, targetsOf } from './blocks.ts';
 import { AGAIN, LEAVE, UNKNOWN } from './emitter.ts';
 import { inLoopOrder } from './order.ts';
 import { emitUnit, type Unit } from './unit.ts';
@@ -56,13 +57,13 @@ export const translatedEngine: EngineKind = {
     return memory.buffer;
   },
   windowCycles: 4_000_000,
-  start: (machine, image, interpretRest) =>
-    startEngine(machine, decode(machine.chip, image.flash, image.given), interpretRest),
+  start: (machine, image, interpretRest, access) =>
+    startEngine(machine, decode(machine.chip, image.flash, image.given), interpretRest, access),
 };
 
 const memories = new WeakMap<ArrayBuffer, WasmMemory>();
 
-function startEngine(machine: Machine, program: Program, interpretRest: Engine): Engine {
+function startEngine(machine: Machine, program: Program, interpretRest: Engine, access: Access): Engine {
   const { state, chip } = machine;
   const ops = program.op;
   const memory = memories.get(machine.data.buffer as ArrayBuffer)!;
@@ -80,12 +81,12 @@ function startEngine(machine: Machine, program: Program, interpretRest: Engine):
   const use = (): void => {
     table.set(translation.entries);
     neededTable.set(translation.needed);
-    run = new webAssembly.Instance(translation.module, { core: { memory } }).exports.run!;
+    run = new webAssembly.Instance(translation.module, { core: { memory, ...access } }).exports.run!;
     toEntry = { ...machine, program: { ...program, op: translation.stops } };
   };
   use();
   const noteHole = (pc: number): void => {
-    if (program.op[pc]! >= FIRST_CAREFUL) return;
+    if (needsHost(program, pc)) return;
     roots.add(pc);
     if (++met < patience || roots.size === translation.roots.size) return;
     met = 0;
@@ -180,7 +181,7 @@ function enteredFrom(program: Program, roots: Iterable<number>, blocks: Readonly
     if (block.resumes >= 0) entered.add(block.resumes);
   }
   for (let pc = 0; pc < program.words; pc++) {
-    if (program.op[pc]! < FIRST_CAREFUL) continue;
+    if (!needsHost(program, pc)) continue;
     for (const target of targetsOf(program, pc)) entered.add(target);
   }
   return entered;

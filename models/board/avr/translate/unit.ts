@@ -10,7 +10,7 @@
  */
 import type { Program } from '../decode.ts';
 import { AT, STATE_BASE } from '../machine.ts';
-import type { Block } from './blocks.ts';
+import { type Block, callsBus } from './blocks.ts';
 import { type Budget, budgetOf } from './budget.ts';
 import { emitRegion } from './emit-region.ts';
 import { eachRegister, emitterOf, usedBy, WAIT_LIMIT } from './emitter.ts';
@@ -60,7 +60,7 @@ export function emitUnit(plan: UnitPlan): Unit {
   );
   const isEntered = (block: number): boolean => plan.entered.has(blocks[block]!.start);
   const root = regionsOf(blocks.length, (block) => next[block]!, isEntered);
-  const budget = budgetOf(blocks, next, isEntered);
+  const budget = budgetOf(blocks, next, isEntered, (block) => callsBus(plan.program, blocks[block]!.at.at(-1)!));
   const kept = plan.keepsRegisters ? usedBy(plan.program, blocks) : 0;
 
   const exit = code.open(WASM.block);

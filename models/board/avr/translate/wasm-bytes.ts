@@ -13,6 +13,16 @@ export const WASM = {
 const VOID = 0x40;
 const I32 = 0x7f;
 
+/** Functions that a module calls, by number, and the places of their types: one number in and out, or two in. */
+export const IMPORTED = [
+  { name: 'load', type: 0 },
+  { name: 'store', type: 2 },
+  { name: 'storeBit', type: 2 },
+] as const;
+
+/** Numbers of these functions. */
+export const CALLED = { load: 0, store: 1, storeBit: 2 } as const;
+
 /** Collects the code of one function. Every method returns the code itself, so that instructions read in their order. */
 export interface Code {
   readonly bytes: number[];
@@ -91,7 +101,7 @@ export function code(): Code {
 
 /**
  * A module whose `functions` (each one number in, one out) are in a table in this order; `driver` (nothing in, one
- * number out) is exported as `run`. Memory is imported as `core.memory`.
+ * number out) is exported as `run`. Memory is imported as `core.memory`, and the functions of `IMPORTED` beside it.
  */
 export function moduleBytes(
   functions: readonly { readonly locals: number; readonly body: Code }[],
@@ -107,14 +117,19 @@ export function moduleBytes(
     for (const byte of content) out.push(byte);
   };
   const count = functions.length;
-  section(1, (to) => to.push(2, 0x60, 1, I32, 1, I32, 0x60, 0, 1, I32));
+  section(1, (to) => to.push(3, 0x60, 1, I32, 1, I32, 0x60, 0, 1, I32, 0x60, 2, I32, I32, 0));
   section(2, (to) => {
-    to.push(1);
+    to.push(1 + IMPORTED.length);
     text(to, 'core');
     text(to, 'memory');
     to.push(2, 1);
     unsigned(to, memoryPages);
     unsigned(to, memoryPages);
+    for (const { name, type } of IMPORTED) {
+      text(to, 'core');
+      text(to, name);
+      to.push(0, type);
+    }
   });
   section(3, (to) => {
     unsigned(to, count + 1);
@@ -129,12 +144,12 @@ export function moduleBytes(
     to.push(1);
     text(to, 'run');
     to.push(0);
-    unsigned(to, count);
+    unsigned(to, IMPORTED.length + count);
   });
   section(9, (to) => {
     to.push(1, 0, WASM.const, 0, WASM.end);
     unsigned(to, count);
-    for (let index = 0; index < count; index++) unsigned(to, index);
+    for (let index = 0; index < count; index++) unsigned(to, IMPORTED.length + index);
   });
   section(10, (to) => {
     unsigned(to, count + 1);

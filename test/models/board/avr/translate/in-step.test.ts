@@ -118,11 +118,16 @@ describe('translate: it is translated code that runs', () => {
   /** The engine, counting how often the interpreter was left to finish a window. */
   const counting = (counts: { rest: number }): EngineKind => ({
     ...translatedEngine,
-    start: (machine, image, interpretRest) =>
-      translatedEngine.start(machine, image, () => {
-        counts.rest++;
-        return interpretRest();
-      }),
+    start: (machine, image, interpretRest, access) =>
+      translatedEngine.start(
+        machine,
+        image,
+        () => {
+          counts.rest++;
+          return interpretRest();
+        },
+        access,
+      ),
   });
 
   test('a program without events leaves the interpreter a rest a window, and no more', () => {
