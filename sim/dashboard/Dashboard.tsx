@@ -29,8 +29,10 @@ export function Dashboard({ session, glyphs, isColoured, size }: DashboardProps)
 
   useInput((input, key) => {
     for (const name of keyNames(input, key)) session.attempt(() => press(session, name));
-    if (session.isOver) exit();
-    else redraw();
+    if (session.isOver) {
+      session.cures?.stop();
+      exit();
+    } else redraw();
   });
 
   useEffect(() => {

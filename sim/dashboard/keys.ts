@@ -39,7 +39,10 @@ function open(overlay: Overlay): (session: Session) => void {
     session.typed = overlay === 'save' ? 'driven.yaml' : '';
     session.message = undefined;
     if (overlay === 'save' || overlay === 'why') session.isPlaying = false;
-    if (overlay === 'why') session.why = whyOf(session);
+    if (overlay === 'why') {
+      session.why = whyOf(session);
+      session.askCures();
+    }
   };
 }
 
@@ -125,7 +128,7 @@ const common: readonly Binding[] = [
     keys: ['w'],
     shown: 'w',
     short: 'why',
-    does: 'why: the chain of causes',
+    does: 'why: causes, nearest cures',
     rank: 4,
     act: open('why'),
   },

@@ -2,16 +2,27 @@
 import { changeConstant, saveDrive, toggleFault } from './drive.ts';
 import { constantChoices, faultChoices } from './hand.ts';
 import type { Overlay, Session } from './session.ts';
+import { whyOf } from './why.ts';
 
 export function pressInOverlay(session: Session, overlay: Overlay, key: string): void {
   if (key === 'escape') session.overlay = overlay === 'constant-value' ? 'constants' : undefined;
   else if (overlay === 'save' || overlay === 'constant-value') typeInto(session, overlay, key);
+  else if (overlay === 'why' && (key === 'left' || key === 'right')) askNext(session, key === 'right' ? 1 : -1);
+  else if (overlay === 'why' && key === 's') session.toggleCures();
   else if (key === 'up') session.chosen = Math.max(0, session.chosen - 1);
   else if (key === 'down') session.chosen += 1;
   else if (key === 'pageup') session.chosen = Math.max(0, session.chosen - 10);
   else if (key === 'pagedown') session.chosen += 10;
   else if (key === 'return' || key === 'space') choose(session, overlay);
   else if (key.length === 1) session.overlay = undefined;
+}
+
+/** Why of the next expectation that is not met, round in a circle. */
+function askNext(session: Session, by: 1 | -1): void {
+  const { why } = session;
+  if (why === undefined || why.count < 2) return;
+  session.why = whyOf(session, (why.index + by + why.count) % why.count);
+  session.chosen = 0;
 }
 
 function typeInto(session: Session, overlay: Overlay, key: string): void {

@@ -1,5 +1,4 @@
 /** What lies over the lower part of the screen for a while: the keys, a chain of causes, a menu, a line to type. */
-import { formatQuantity } from '../units/index.ts';
 import type { Glyphs } from './glyphs.ts';
 import { constantChoices, faultChoices } from './hand.ts';
 import { bindingsOf } from './keys.ts';
@@ -7,6 +6,7 @@ import { fitted, type Line, lineOf, span } from './line.ts';
 import { laneChoices } from './overlay-keys.ts';
 import { titled } from './panel-view.ts';
 import type { Overlay, Session } from './session.ts';
+import { whyLines } from './why-view.ts';
 
 export function overlayLines(
   session: Session,
@@ -114,40 +114,4 @@ function helpLines(session: Session, width: number, height: number, glyphs: Glyp
       ),
     ),
   ];
-}
-
-function whyLines(session: Session, width: number, height: number, glyphs: Glyphs): Line[] {
-  const { why } = session;
-  const head = titled('why, from effect to root: any key closes this', width, glyphs);
-  if (why === undefined) return [head, lineOf('  Nothing has happened yet.')];
-  const cures = why.links.flatMap(({ cure }) => (cure === undefined ? [] : [cure]));
-  const paragraphs: [string, string][] = [
-    ['', why.of],
-    ...why.links.map(({ seconds, says }): [string, string] => [formatQuantity(seconds, 'time'), says]),
-    ...(cures.length === 0 ? [] : [['cure', cures.join('; ')] as [string, string]]),
-  ];
-  const lines = paragraphs.flatMap(([label, text], index) =>
-    wrapped(glyphs.clean(text), width - 12).map(
-      (piece, row): Line => [
-        span(`${row === 0 ? label.padStart(10) : ' '.repeat(10)}  `, 'faint'),
-        span(piece, index === 0 ? 'strong' : label === 'cure' ? 'good' : 'plain'),
-      ],
-    ),
-  );
-  const rest = lines.length - (height - 1);
-  if (rest <= 0) return [head, ...lines];
-  return [head, ...lines.slice(session.chosen, session.chosen + height - 1)];
-}
-
-/** Text broken at blanks into rows of at most `width` characters. */
-export function wrapped(text: string, width: number): string[] {
-  const rows: string[] = [];
-  let row = '';
-  for (const word of text.split(' ')) {
-    if (row !== '' && row.length + 1 + word.length > width) {
-      rows.push(row);
-      row = word;
-    } else row = row === '' ? word : `${row} ${word}`;
-  }
-  return [...rows, row];
 }

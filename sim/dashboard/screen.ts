@@ -226,6 +226,12 @@ function padded(lines: readonly Line[], rows: number): Line[] {
   return Array.from({ length: rows }, (_, index) => lines[index] ?? []);
 }
 
+function whyKeys({ why, cures }: Session): string {
+  const next = why !== undefined && why.count > 1 ? 'left/right the next one   ' : '';
+  const search = cures?.state === 'searching' ? 's stop   ' : cures?.state === 'stopped' ? 's search again   ' : '';
+  return `up/down scroll   ${next}${search}any other key closes`;
+}
+
 /** The most useful keys, as many as there is room for; leaving and the list of all are always among them. */
 function keyLine(session: Session, columns: number, glyphs: Glyphs): Line {
   const { overlay } = session;
@@ -234,9 +240,11 @@ function keyLine(session: Session, columns: number, glyphs: Glyphs): Line {
     const words =
       overlay === 'help'
         ? 'any key closes'
-        : typing
-          ? 'type, then enter   esc back'
-          : 'up/down choose   enter take   esc close';
+        : overlay === 'why'
+          ? whyKeys(session)
+          : typing
+            ? 'type, then enter   esc back'
+            : 'up/down choose   enter take   esc close';
     return fitted([span(words, 'faint')], columns, glyphs.ellipsis);
   }
   const ranked = bindingsOf(session)

@@ -10,6 +10,7 @@ import { NumericalBlowUp } from '../kernel/continuum.ts';
 import type { Band } from '../kernel/part.ts';
 import { signalsRead } from '../verdict/expectation.ts';
 import type { Expectation, Scenario } from '../verdict/run-scenario.ts';
+import { type Cures, startCures } from './cures.ts';
 import { type Drive, newDrive } from './drive.ts';
 import type { Ground } from './ground.ts';
 import { Player } from './player.ts';
@@ -72,8 +73,11 @@ export class Session {
   isOver = false;
   /** What `w` found when it was pressed. */
   why: Why | undefined;
+  /** What would turn it, as far as it is known; kept for each play. */
+  cures: Cures | undefined;
   readonly drive: Drive | undefined;
   readonly options: SessionOptions;
+  private readonly curesOf = new WeakMap<Play, Cures>();
   private targetSeconds = 0;
   private isJudgingDue = true;
   private judgedMilliseconds = Number.NEGATIVE_INFINITY;
@@ -105,6 +109,8 @@ export class Session {
 
   /** Another play, or the same from other values: from its start. */
   begin(play: Play): void {
+    this.cures?.stop();
+    this.cures = undefined;
     this.play = play;
     if (!this.scope.lanes.every((lane) => isOf(lane, play.parts))) this.scope = startScope(wired(play));
     this.player = this.newPlayer();
@@ -137,7 +143,8 @@ export class Session {
 
   /** Plays on by so much real time, for as long as `isTimeUp` allows. True if anything is to be drawn anew. */
   tick(elapsedSeconds: number, isTimeUp: () => boolean): boolean {
-    if (!this.isPlaying) return this.judgeWhenDue();
+    const isNews = this.hearOfCures();
+    if (!this.isPlaying) return this.judgeWhenDue() || isNews;
     this.targetSeconds += elapsedSeconds * this.speed;
     let isReached = false;
     this.attempt(() => {
@@ -152,6 +159,36 @@ export class Session {
     if (this.player.isAtEnd) this.judge();
     else this.judgeWhenDue();
     return true;
+  }
+
+  /** Begins to search for cures of what is not met, unless that was done before; what was stopped stays so until asked again. */
+  askCures(isAgain = false): void {
+    const { play, player, why } = this;
+    if (why?.place === undefined) return;
+    // A drive ends where it stands; what is asked about is a run up to there.
+    const endSeconds = this.drive === undefined ? play.endSeconds : player.seconds;
+    const known = this.curesOf.get(play);
+    const isKnown = known !== undefined && known.endSeconds === endSeconds;
+    if (!isKnown || (isAgain && known.state === 'stopped')) {
+      this.cures?.stop();
+      this.curesOf.set(play, startCures(play, endSeconds, this.options.clock));
+    }
+    this.cures = this.curesOf.get(play);
+  }
+
+  /** Stops the search for cures, or starts it again. What was found is kept until then. */
+  toggleCures(): void {
+    if (this.cures?.state === 'searching') this.cures.stop();
+    else if (this.cures?.state === 'stopped') this.askCures(true);
+  }
+
+  /** Whether anything new was found that is looked at. */
+  private hearOfCures(): boolean {
+    const { cures } = this;
+    if (cures?.isNews !== true) return false;
+    cures.isNews = false;
+    if (cures.fault !== undefined) throw cures.fault;
+    return this.overlay === 'why';
   }
 
   private judgeWhenDue(): boolean {
