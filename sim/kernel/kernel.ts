@@ -230,6 +230,7 @@ export class Kernel {
       seconds <= this.until[0]!
     ) {
       due[timer] = Number.POSITIVE_INFINITY;
+      agenda.dropped(timer);
       if (seconds !== now[0]!) {
         if (seconds < now[0]!) assert(false, 'an event lies in the past', { seconds, now: now[0] });
         this.deliveriesNow = 0;
@@ -340,9 +341,9 @@ export class Kernel {
     this.eventCount += 1;
     this.cause = this.timerCauses[timer]!;
     due[timer] = Number.POSITIVE_INFINITY;
-    // The tree never heard that the one in front was set.
-    if (this.front >= 0) this.front = -1;
-    else agenda.dropped(timer);
+    this.front = -1;
+    // Also the one in front: the tree may still show it from an earlier setting.
+    agenda.dropped(timer);
     this.timers[timer]!();
     return true;
   }
