@@ -27,6 +27,8 @@ export interface WhyOptions {
   readonly found?: (changes: readonly Change[]) => void;
   /** Parameters to search; without it, all. */
   readonly only?: (path: string) => boolean;
+  /** `mend` asks nothing of a scenario in which all came true. */
+  readonly question?: 'mend';
   /** False leaves the causes out of the report's run. */
   readonly causes?: boolean;
   /**
@@ -81,7 +83,7 @@ export interface WhyReport {
 
 export async function why(scenario: Scenario, options: WhyOptions = {}): Promise<WhyReport> {
   const run = runScenario(scenario, { causes: options.causes !== false });
-  const { asked, question } = questionOf(run);
+  const { asked, question } = questionOf(run, options.question);
   const search = await Search.begin(scenario, asked, question === 'break', options);
   const changes: Change[] = [];
   const inert: string[] = [];
@@ -119,14 +121,17 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
   };
 }
 
-function questionOf({ expectations }: ScenarioRun): { asked: readonly number[]; question: 'mend' | 'break' } {
+function questionOf(
+  { expectations }: ScenarioRun,
+  wanted: WhyOptions['question'],
+): { asked: readonly number[]; question: 'mend' | 'break' } {
   const placesOf = (wanted: (index: number) => boolean): number[] =>
     expectations.flatMap((_, index) => (wanted(index) ? [index] : []));
   const failed = placesOf((index) => !expectations[index]!.holds);
   if (failed.length > 0) return { asked: failed, question: 'mend' };
   const untrue = placesOf((index) => !expectations[index]!.truth);
   if (untrue.length > 0) return { asked: untrue, question: 'mend' };
-  return { asked: placesOf(() => true), question: 'break' };
+  return wanted === 'mend' ? { asked: [], question: 'mend' } : { asked: placesOf(() => true), question: 'break' };
 }
 
 type Verdicts = Pick<Outcome, 'truths' | 'margins' | 'ranAway'> & { readonly isAsBase?: boolean };

@@ -48,6 +48,7 @@ export function startCures(play: Play, endSeconds: number, clock: () => number):
     breathedAt = clock();
     const report = await why(scenario, {
       signal: interrupt.signal,
+      question: 'mend',
       causes: false,
       breathe,
       progress: (done, total) => {
@@ -60,7 +61,7 @@ export function startCures(play: Play, endSeconds: number, clock: () => number):
       },
     });
     cures.report = report;
-    cures.changes = report.question === 'mend' ? report.changes : [];
+    cures.changes = report.changes;
     cures.state = report.isInterrupted ? 'stopped' : 'done';
   };
   const cures: Cures = {

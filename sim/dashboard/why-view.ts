@@ -60,8 +60,7 @@ function chainLines(why: Why, width: number, glyphs: Glyphs): Line[] {
 /** How the search stands, then a row or two for each change, the nearest first. */
 function cureLines(session: Session, cures: Cures, why: Why, width: number, glyphs: Glyphs): Line[] {
   const asked = cures.report?.asked;
-  const isAsked = asked === undefined || (cures.report?.question === 'mend' && asked.includes(why.place!));
-  if (!isAsked)
+  if (asked !== undefined && !asked.includes(why.place!))
     return [
       titled('nearest cures', width, glyphs),
       lineOf('  At the end of the run it is as it should be: there is nothing to cure.'),
