@@ -35,7 +35,7 @@ export interface TuneOptions {
   /** Ends the search early; what was found so far is ranked and given back. */
   readonly signal?: AbortSignal;
   readonly progress?: (done: number, total: number, what: string) => void;
-  /** How many of the first are tried by simulation; 3 if not given. */
+  /** How many settings are to hold in simulation, those that do not being put last; 3 if not given. */
   readonly confirmCount?: number;
 }
 
@@ -73,6 +73,9 @@ export interface Tuning {
   /** What fits, best first; where nothing does, what comes nearest. */
   readonly tuned: readonly Tuned[];
   readonly costs: readonly Cost[];
+  /** Ways to set up a timer that were looked at, of how many there are. */
+  readonly triedCount: number;
+  readonly setupCount: number;
   readonly isInterrupted: boolean;
 }
 
@@ -81,6 +84,7 @@ export type TuneOutcome = { readonly tuning: Tuning } | { readonly says: string 
 /** Margins within this of each other count as equal: controllers do not measure finer. */
 const MARGIN_STEP_SECONDS = 1e-6;
 const NEAREST_MISSES = 3;
+const CONFIRMED = 3;
 
 export async function tune(bench: Bench, options: TuneOptions = {}): Promise<TuneOutcome> {
   const found = throttlePath(bench.parts);
@@ -89,25 +93,37 @@ export async function tune(bench: Bench, options: TuneOptions = {}): Promise<Tun
   const setups = setupsFor(path);
   const all: Tuned[] = [];
   let isInterrupted = false;
+  let triedCount = 0;
   for (const [index, setup] of setups.entries()) {
     options.progress?.(index, setups.length, setup.timer.name);
     await new Promise((resolve) => setImmediate(resolve));
     isInterrupted = options.signal?.aborted === true;
     if (isInterrupted) break;
+    triedCount += 1;
     const tuned = tunedFor(path, setup);
     if (tuned !== undefined) all.push(tuned);
   }
   const fitting = all.filter(({ fits }) => fits).sort(byRank);
   const ranked = fitting.length > 0 ? fitting : [...all].sort(byRank).slice(0, NEAREST_MISSES);
   const confirmed: Tuned[] = [];
-  for (const [index, tuned] of ranked.entries()) {
-    const isTried = tuned.fits && index < (options.confirmCount ?? 3) && !isInterrupted;
-    if (isTried)
-      options.progress?.(index, Math.min(ranked.length, options.confirmCount ?? 3), 'trying it by simulation');
-    confirmed.push(isTried ? { ...tuned, confirmation: confirm(bench, path, tuned.constants, tuned.patch) } : tuned);
+  const wanted = Math.min(ranked.length, options.confirmCount ?? CONFIRMED);
+  let heldCount = 0;
+  for (const tuned of ranked) {
+    if (!tuned.fits || heldCount >= wanted || isInterrupted) {
+      confirmed.push(tuned);
+      continue;
+    }
+    options.progress?.(heldCount, wanted, 'trying it by simulation');
     await new Promise((resolve) => setImmediate(resolve));
-    isInterrupted ||= options.signal?.aborted === true;
+    const confirmation = confirm(bench, path, tuned.constants, tuned.patch);
+    if (confirmation.holds) heldCount += 1;
+    confirmed.push({ ...tuned, confirmation });
+    await new Promise((resolve) => setImmediate(resolve));
+    isInterrupted = options.signal?.aborted === true;
   }
+  // What the simulation refuses is no setting to take, whatever the arithmetic says of it.
+  const isRefused = ({ confirmation }: Tuned): boolean => confirmation?.holds === false;
+  confirmed.sort((a, b) => Number(isRefused(a)) - Number(isRefused(b)));
   const [best] = confirmed;
   return {
     tuning: {
@@ -116,6 +132,8 @@ export async function tune(bench: Bench, options: TuneOptions = {}): Promise<Tun
       now: standingNow(path),
       tuned: confirmed,
       costs: best === undefined ? [] : costsOf(bench.parts, best),
+      triedCount,
+      setupCount: setups.length,
       isInterrupted,
     },
   };

@@ -78,6 +78,9 @@ export interface WhyReport {
   /** Parameters that made a difference, but turned nothing as far as they were searched. */
   readonly steady: readonly string[];
   readonly runCount: number;
+  /** Numbers and choices that were searched to the end, of how many that were to be. */
+  readonly triedCount: number;
+  readonly parameterCount: number;
   readonly isInterrupted: boolean;
 }
 
@@ -91,6 +94,7 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
   const parameters =
     asked.length === 0 ? [] : parametersOf(scenario.parts).filter(({ path }) => options.only?.(path) ?? true);
   let isInterrupted = false;
+  let triedCount = 0;
   for (const [index, parameter] of parameters.entries()) {
     options.progress?.(index, parameters.length, parameter.path);
     try {
@@ -102,6 +106,7 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
         changes.push(...kept);
         options.found?.(kept);
       }
+      triedCount += 1;
     } catch (error) {
       if (options.signal?.aborted !== true) throw error;
       isInterrupted = true;
@@ -117,6 +122,8 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
     inert,
     steady,
     runCount: search.runCount,
+    triedCount,
+    parameterCount: parameters.length,
     isInterrupted,
   };
 }

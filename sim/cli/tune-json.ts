@@ -8,7 +8,7 @@ const micro = (seconds: number): number => Number((seconds * 1e6).toPrecision(12
 /** JSON has no infinity: an open end is null. */
 const end = (seconds: number): number | null => (Number.isFinite(seconds) ? micro(seconds) : null);
 
-export function tuneJson({ bench, now, tuned, costs, isInterrupted }: Tuning): string {
+export function tuneJson({ bench, now, tuned, costs, triedCount, setupCount, isInterrupted }: Tuning): string {
   return `${JSON.stringify(
     {
       jackstand: TOOL_VERSION,
@@ -20,6 +20,8 @@ export function tuneJson({ bench, now, tuned, costs, isInterrupted }: Tuning): s
       now: { worst: marginJson(now.standing.worst), steps: now.steps },
       settings: tuned.map(settingJson),
       costs: costs.map(({ path, tolerance, seconds }) => ({ path, tolerance, worstWithout: micro(seconds) })),
+      tried: triedCount,
+      setups: setupCount,
       interrupted: isInterrupted,
     },
     null,

@@ -29,9 +29,16 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
   const fits = tuned[0]?.fits === true;
   const head = fits
     ? `${tuned.length} timer settings arm and drive in the worst case of all tolerances of ${bench.title}`
-    : `No timer setting arms and drives in the worst case of all tolerances of ${bench.title}`;
+    : `No timer setting${tuning.isInterrupted ? ' so far' : ''} arms and drives in the worst case of all tolerances of ${bench.title}`;
   const lines = [
     (fits ? paint.good : paint.bad)(paint.strong(head)),
+    ...(tuning.isInterrupted
+      ? wrapped(
+          `interrupted: ${tuning.triedCount} of ${tuning.setupCount} ways to set up a timer had been looked at; the others may be better`,
+          INDENT,
+          look.columns,
+        )
+      : []),
     ...wrapped(`as it is: ${standingWords(now.standing.worst)}; ${now.steps} drive steps`, INDENT, look.columns),
     '',
     ...(fits || tuned.length === 0 ? [] : ['The nearest:']),
@@ -42,7 +49,11 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
     ...costLines(tuning, look),
     ...exactLines(tuning, look),
     ...CAUTIONS,
-    'What fits here fits the numbers of the bench file. The tool can say that a design fails; it cannot prove one safe.',
+    ...wrapped(
+      'What fits here fits the numbers of the bench file. The tool can say that a design fails; it cannot prove one safe.',
+      '',
+      look.columns,
+    ),
   ];
   return `${lines.join('\n')}\n`;
 }
@@ -124,7 +135,9 @@ function chosenLines(tuning: Tuning, chosen: Tuned, row: number, look: Look): st
           `${INDENT}${signed(seconds).padStart(10)}  ${controller}, ${NEED_WORDS[need]}`,
       ),
     ...(chosen.confirmation === undefined
-      ? []
+      ? chosen.fits
+        ? [`${INDENT}not tried by simulation`]
+        : []
       : chosen.confirmation.holds
         ? [
             `${INDENT}tried by simulation in both corners of the tolerances: it arms, stands still, drives fully and stops`,

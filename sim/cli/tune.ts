@@ -25,7 +25,7 @@ export interface TuneCommandOptions {
 /** Rows tried by simulation without being asked for. */
 const TRIED_ROWS = 3;
 
-/** Status 0 if a setting fits, 1 if none does, 130 if the search was interrupted. */
+/** Status 0 if a setting fits and holds in simulation, 1 if none does, 130 if the search was interrupted. */
 export async function tune(path: string, options: TuneCommandOptions, streams: Streams): Promise<number> {
   const { value: bench, problems } = loadBench(path);
   const refuse = (says: string, at: string): number => {
@@ -64,7 +64,7 @@ export async function tune(path: string, options: TuneCommandOptions, streams: S
     streams.err('jackstand: interrupted; this is what had been found\n');
     return INTERRUPTED;
   }
-  return chosen?.fits === true ? Exit.holds : Exit.failed;
+  return chosen?.fits === true && chosen.confirmation?.holds !== false ? Exit.holds : Exit.failed;
 }
 
 /** Writes the scenario, or says why not. */

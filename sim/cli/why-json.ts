@@ -4,7 +4,7 @@ import { unitFor } from '../units/index.ts';
 import { TOOL_VERSION } from './version.ts';
 
 export function whyJson(report: WhyReport): string {
-  const { run, question, asked, changes, inert, steady, runCount, isInterrupted } = report;
+  const { run, question, asked, changes, inert, steady, runCount, triedCount, parameterCount, isInterrupted } = report;
   const lineOf = (index: number): number => run.expectations[index]!.line;
   return `${JSON.stringify(
     {
@@ -35,6 +35,8 @@ export function whyJson(report: WhyReport): string {
       inert,
       steady,
       runs: runCount,
+      tried: triedCount,
+      parameters: parameterCount,
       interrupted: isInterrupted,
     },
     null,

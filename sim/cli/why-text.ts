@@ -50,7 +50,7 @@ function headOf({ question, asked, run }: WhyReport): string {
 function changeLines(report: WhyReport, look: Look): string[] {
   const { changes, asked, run } = report;
   const lineOf = (index: number): number => run.expectations[index]!.line;
-  if (changes.length === 0) return [`${INDENT}none`];
+  if (changes.length === 0) return [`${INDENT}${report.isInterrupted ? 'none so far' : 'none'}`];
   return table(
     changes.map((change) => {
       const isAll = report.question === 'mend' && change.turns.length === asked.length;
@@ -72,7 +72,8 @@ function changeLines(report: WhyReport, look: Look): string[] {
   );
 }
 
-function remarks({ question, inert, steady, runCount, isInterrupted, asked, changes }: WhyReport): string[] {
+function remarks(report: WhyReport): string[] {
+  const { question, inert, steady, runCount, triedCount, parameterCount, isInterrupted, asked, changes } = report;
   if (asked.length === 0) return [];
   const rest =
     inert.length + steady.length === 0
@@ -81,7 +82,12 @@ function remarks({ question, inert, steady, runCount, isInterrupted, asked, chan
         (steady.length === 0 ? '.' : `, ${steady.length} made one that was not enough (${steady.join(', ')}).`);
   return [
     ...(rest === '' || isInterrupted ? [] : [rest]),
-    `Each number was tried from a tenth of it to ten times it (one that is 0: up to a reach of its kind), as far as the file allows; each choice was tried. A scan first, then the turn was closed in on: ${runCount} runs.`,
+    ...(isInterrupted
+      ? [
+          `Interrupted: ${triedCount} of ${parameterCount} numbers and choices had been tried; the others may be nearer.`,
+        ]
+      : []),
+    `Each ${isInterrupted ? 'of these numbers' : 'number'} was tried from a tenth of it to ten times it (one that is 0: up to a reach of its kind), as far as the file allows${isInterrupted ? '' : '; each choice was tried'}. A scan first, then the turn was closed in on: ${runCount} runs.`,
     ...(changes.some(({ back }) => back !== null)
       ? ['Where it says "turns back", only a stretch of values does it, and that ends before the value named.']
       : []),

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { afterAll, describe, expect, test } from 'vitest';
 import { jackstand } from '../../sim/cli/program.ts';
+import { call } from './capture.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tune-'));
 afterAll(() => rmSync(folder, { recursive: true }));
@@ -103,5 +104,28 @@ describe('tune: what does not fit', () => {
   test('a scenario is not a bench', async () => {
     const { status } = await run('tune', resolve('scenarios/orchard-cart/cold-start.yaml'));
     expect(status).toBe(2);
+  });
+});
+
+describe('tune: Ctrl-C', () => {
+  const interrupted = (at: string) => {
+    // The signal arrives while the search is at work, as from a keyboard.
+    const status = (line: string): void => {
+      if (line.includes(at)) process.kill(process.pid, 'SIGINT');
+    };
+    return call(['tune', BENCH], { status });
+  };
+
+  test('ranks what was looked at, and says that it was not all', async () => {
+    const { status, out, err } = await interrupted('12 of 108');
+    expect([status, err]).toEqual([130, 'jackstand: interrupted; this is what had been found\n']);
+    expect(out).toMatch(/interrupted: 1\d of 108 ways to set up a timer had been looked at; the others may be better/);
+    expect(out).toContain('not tried by simulation');
+    expect(out).toMatch(/^ {2}1 +Timer0/m);
+  });
+
+  test('before anything fits, it does not say that nothing does', async () => {
+    const { out } = await interrupted('0 of 108');
+    expect(out).toContain('No timer setting so far arms and drives');
   });
 });

@@ -109,5 +109,8 @@ describe('why: Ctrl-C', () => {
     expect([status, err]).toEqual([130, 'jackstand: interrupted; this is what had been found\n']);
     expect(out).toMatch(/board\.firmware\.output\.0 +47 -> 46/);
     expect(out).not.toContain('Nothing else alone does');
+    // What was not tried is not claimed.
+    expect(out).toMatch(/Interrupted: \d+ of 133 numbers and choices had been tried; the others may be nearer\./);
+    expect(out).not.toContain('each choice was tried');
   });
 });
