@@ -6,7 +6,9 @@ import { describe, expect, test } from 'vitest';
 import { parse } from 'yaml';
 import { call, folderWith, shipped } from './capture.ts';
 
-const scenarios = readdirSync(shipped).filter((file) => file.endsWith('.yaml') && file !== 'bench.yaml');
+const scenarios = readdirSync(shipped, { encoding: 'utf8', recursive: true }).filter(
+  (file) => file.endsWith('.yaml') && file !== 'bench.yaml',
+);
 
 describe('check', () => {
   test('says of each file what it is', async () => {

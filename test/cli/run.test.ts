@@ -51,7 +51,9 @@ describe('run: status and streams', () => {
 
   test('a folder is run with all scenarios in it, in the order of their names, telling which is being run', async () => {
     const { status, out, shown } = await call(['run', shipped]);
-    const files = readdirSync(shipped).filter((file) => file.endsWith('.yaml') && file !== 'bench.yaml');
+    const files = readdirSync(shipped, { encoding: 'utf8', recursive: true }).filter(
+      (file) => file.endsWith('.yaml') && file !== 'bench.yaml',
+    );
     expect(status).toBe(0);
     expect(out.match(/^holds /gm)).toHaveLength(files.length);
     expect(shown).toEqual([
