@@ -32,6 +32,8 @@ const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
 /** Change of a fast state, as a share of its scale, by which its rate is measured. */
 const PROBE_SHARE = 1e-5;
+/** Rates measured by whole and by half of that change differ by no more than this share where the slope is smooth. */
+const SMOOTH_SHARE = 0.1;
 /** Below this product of rate and step the exponential functions are taken from their series. */
 const SERIES_BELOW = 0.2;
 
@@ -104,6 +106,7 @@ export class Continuum {
   /** Numbers of the fast states; the rate of each, and the rest of its slope at start, middle and end of the step. */
   private fast: number[] = [];
   private readonly rates = new Float64Array(CAPACITY);
+  private readonly halfRates = new Float64Array(CAPACITY);
   private readonly n1 = new Float64Array(CAPACITY);
   private readonly n2 = new Float64Array(CAPACITY);
   private readonly n3 = new Float64Array(CAPACITY);
@@ -227,19 +230,35 @@ export class Continuum {
     this.plan();
   }
 
-  /** How fast each fast state falls back when all of them are moved a little: the slopes at A are in `kA`. */
+  /**
+   * How fast each fast state falls back when all of them are moved a little: the slopes at A are in `kA`. They are moved
+   * by half of that as well: a slope that breaks off between the two (a bridge at the edge of its limit) has no rate, and
+   * one taken there would hold the state where it is.
+   */
   private measureRates(): void {
-    const { x, dx, xA, kA, fast, rates, scales } = this;
+    const { fast, rates, halfRates } = this;
     this.isRough = false;
     if (fast.length === 0) return;
+    this.probe(0.5 * PROBE_SHARE, halfRates);
+    this.probe(PROBE_SHARE, rates);
+    for (let at = 0; at < fast.length; at += 1) {
+      const index = fast[at]!;
+      const rate = rates[index]!;
+      const isSmooth = Math.abs(rate - halfRates[index]!) <= SMOOTH_SHARE * rate;
+      if (!(isSmooth && rate > 0 && rate < Number.POSITIVE_INFINITY)) rates[index] = 0;
+    }
+  }
+
+  /** Change of each fast state's slope, divided by that of the state, when all are moved by a share of their scales. */
+  private probe(share: number, into: Float64Array): void {
+    const { x, dx, xA, kA, fast, scales } = this;
     x.set(xA);
-    for (let at = 0; at < fast.length; at += 1) x[fast[at]!]! += PROBE_SHARE * scales[fast[at]!]!;
+    for (let at = 0; at < fast.length; at += 1) x[fast[at]!]! += share * scales[fast[at]!]!;
     this.sweep();
     this.slope();
     for (let at = 0; at < fast.length; at += 1) {
       const index = fast[at]!;
-      const rate = (kA[index]! - dx[index]!) / (PROBE_SHARE * scales[index]!);
-      rates[index] = rate > 0 && rate < Number.POSITIVE_INFINITY ? rate : 0;
+      into[index] = (kA[index]! - dx[index]!) / (share * scales[index]!);
     }
   }
 
