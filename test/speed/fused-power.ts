@@ -7,16 +7,15 @@
  * drive changes and finer for a while after it.
  */
 import { conversionHalfClocks, countOf, heldVolts } from '../../models/adc.ts';
-import { curveOf, leftWhenEmpty, peukertAmps, seriesOhms } from '../../models/battery.ts';
+import { curveOf } from '../../models/battery.ts';
 import { mappedCount } from '../../models/board/law.ts';
 import { deratedShare } from '../../models/controller/power-stage.ts';
 import { driveOf, measuredSeconds } from '../../models/controller/pulse.ts';
 import { meltingPerSecond } from '../../models/fuse.ts';
-import { windingOhms } from '../../models/motor.ts';
 import { laggedTravel, signalVolts } from '../../models/pedal.ts';
 import { highTicks } from '../../models/pwm-timer.ts';
-import { dragNewtons, gradeNewtons, rollingNewtons } from '../../models/vehicle.ts';
-import { COPPER_OHM_METRES } from '../../models/wire.ts';
+import { gradeNewtons, rollingNewtons } from '../../models/vehicle.ts';
+import { COPPER_OHM_METRES, COPPER_PER_KELVIN } from '../../models/wire.ts';
 import type { Stream } from '../../sim/kernel/random.ts';
 import { FUSED, type Ramp } from './fused.ts';
 
@@ -29,6 +28,9 @@ const BATTERY_OHMS = 0.038;
 const POLARISATION_OHMS = 0.015;
 const RECOVERY_SECONDS = 30;
 const FUSE_AMPS = 100;
+/** Up to here the fuse heals; its curve begins above. */
+const MELTING_AMPS = 1.1 * FUSE_AMPS;
+const HEAL_SECONDS = 30;
 const FUSE_OHMS = 1.4e-3;
 const HARNESS_OHMS = (2 * 1.2 * COPPER_OHM_METRES) / 16e-6 + 2e-3 + FUSE_OHMS;
 const LEAD_OHMS = (2 * 0.3 * COPPER_OHM_METRES) / 6e-6;
@@ -42,6 +44,7 @@ const BRIDGE_SECONDS = 2 * 60;
 const DERATE_CELSIUS = 85;
 const TRIP_CELSIUS = 110;
 const WINDING_OHMS = 0.095;
+const WINDING_PER_KELVIN = COPPER_PER_KELVIN;
 const HENRIES = 120e-6;
 const CONSTANT = 0.061;
 const INERTIA = 4e-4;
@@ -53,7 +56,8 @@ const AMBIENT_CELSIUS = 25;
 const GEAR_PER_METRE = 12 / 0.16;
 const MASS = 140;
 const GRADE = 0.02;
-const DRAG = 0.5;
+/** Half of the density of air times the drag area, in N s2/m2. */
+const DRAG = 0.5 * 1.225 * 0.5;
 const WARN_VOLTS = 22;
 /** After a drive has changed, the currents are followed in finer steps for a while. */
 const SETTLING_SECONDS = 5e-3;
@@ -156,8 +160,12 @@ export function fusedPowerRun(
       // At the start of a pass the voltage is wanted even where no time has passed.
       let h = Math.min(fallSeconds, tickSeconds) - at;
       if (at < settledSeconds && h > FINE_SECONDS) h = FINE_SECONDS;
-      const leftLimit = LIMIT_AMPS * deratedShare(leftBridge, DERATE_CELSIUS, TRIP_CELSIUS);
-      const rightLimit = LIMIT_AMPS * deratedShare(rightBridge, DERATE_CELSIUS, TRIP_CELSIUS);
+      const leftLimit =
+        leftBridge <= DERATE_CELSIUS ? LIMIT_AMPS : LIMIT_AMPS * deratedShare(leftBridge, DERATE_CELSIUS, TRIP_CELSIUS);
+      const rightLimit =
+        rightBridge <= DERATE_CELSIUS
+          ? LIMIT_AMPS
+          : LIMIT_AMPS * deratedShare(rightBridge, DERATE_CELSIUS, TRIP_CELSIUS);
       let charge1 = charge;
       let slow1 = slow;
       let melted1 = melted;
@@ -183,15 +191,12 @@ export function fusedPowerRun(
       for (let stage = 0; stage < 4; stage += 1) {
         const turning = speed1 * GEAR_PER_METRE;
         const emf = CONSTANT * turning;
-        const leftDrop = windingOhms(WINDING_OHMS, leftWinding1) * leftAmps1 + emf;
-        const rightDrop = windingOhms(WINDING_OHMS, rightWinding1) * rightAmps1 + emf;
+        const leftDrop = WINDING_OHMS * (1 + WINDING_PER_KELVIN * (leftWinding1 - 20)) * leftAmps1 + emf;
+        const rightDrop = WINDING_OHMS * (1 + WINDING_PER_KELVIN * (rightWinding1 - 20)) * rightAmps1 + emf;
         const place = charge1 * (CURVE_VOLTS.length - 1);
         const point = Math.max(0, Math.min(CURVE_VOLTS.length - 2, Math.floor(place)));
-        const open =
-          CELLS *
-          (CURVE_VOLTS[point]! + (place - point) * (CURVE_VOLTS[point + 1]! - CURVE_VOLTS[point]!)) *
-          leftWhenEmpty(charge1);
-        const inner = seriesOhms(BATTERY_OHMS, 2, Math.max(0, charge1), 0.01, 25);
+        const open = CELLS * (CURVE_VOLTS[point]! + (place - point) * (CURVE_VOLTS[point + 1]! - CURVE_VOLTS[point]!));
+        const inner = BATTERY_OHMS * (2 - charge1);
         let leftDuty = leftDrive;
         let rightDuty = rightDrive;
         let leftTaken = IDLE_AMPS;
@@ -243,9 +248,10 @@ export function fusedPowerRun(
         const rightFriction =
           turning !== 0 ? Math.sign(turning) * FRICTION : Math.max(-FRICTION, Math.min(FRICTION, rightDriving));
         push = (leftDriving - leftFriction + rightDriving - rightFriction) * GEAR_PER_METRE - GRADE_NEWTONS;
-        const chargeSlope = -peukertAmps(amps, RATED_AMPS, PEUKERT) / CAPACITY;
+        const chargeSlope = -(amps <= RATED_AMPS ? amps : amps * (amps / RATED_AMPS) ** (PEUKERT - 1)) / CAPACITY;
         const slowSlope = (POLARISATION_OHMS * amps - slow1) / RECOVERY_SECONDS;
-        const meltedSlope = meltingPerSecond(melted1, amps, FUSE_AMPS, 'maxi');
+        const meltedSlope =
+          amps < MELTING_AMPS ? -melted1 / HEAL_SECONDS : meltingPerSecond(melted1, amps, FUSE_AMPS, 'maxi');
         const leftAmpsSlope = (leftVolts - leftDrop) / HENRIES;
         const rightAmpsSlope = (rightVolts - rightDrop) / HENRIES;
         const leftLoss = Math.max(0, leftSupply * leftTaken - leftVolts * leftAmps1);
@@ -260,7 +266,7 @@ export function fusedPowerRun(
           (AMBIENT_CELSIUS + rightCopper * WINDING_KELVIN_PER_WATT - rightWinding1) / WINDING_SECONDS;
         const speedSlope =
           speed1 !== 0
-            ? (push - Math.sign(speed1) * (HOLD_NEWTONS + dragNewtons(DRAG, speed1))) / TURNING_MASS
+            ? (push - Math.sign(speed1) * (HOLD_NEWTONS + DRAG * speed1 * speed1)) / TURNING_MASS
             : Math.abs(push) <= HOLD_NEWTONS
               ? 0
               : (push - Math.sign(push) * HOLD_NEWTONS) / TURNING_MASS;
