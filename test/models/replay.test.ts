@@ -192,6 +192,20 @@ describe('replay: pedal', () => {
     for (const count of counts.slice(12)) expect(seen.has(count)).toBe(true);
   });
 
+  test('what is captured has its noise in it: the 6 mV and the lag of the shipped bench are not added once more', () => {
+    const rows = [
+      [0, 2.001],
+      [1, 2.001],
+      [1, 3.001],
+      [2, 3.001],
+    ] as const;
+    const { column } = run({ 'cap.csv': table(rows) }, laid());
+    const counts = [...column('adc.count')].filter(({ seconds }) => seconds > 0.2).map(({ value }) => value);
+    // Ratio of volts to the rail of 4.999 V, cut to a whole count.
+    expect(counts).toEqual([countOf(3.001, 4.999, 10)]);
+    expect(column('adc.count').at(0.5)).toBe(countOf(2.001, 4.999, 10));
+  });
+
   test('faults are as they are of any pedal, and a foot moves nothing', () => {
     const rows = [
       [0, 0.91],
