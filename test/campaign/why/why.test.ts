@@ -88,6 +88,24 @@ describe('why: turning points with a closed form', () => {
     expect(turned).toBeLessThan(4e-6);
   });
 
+  // Ohm's law: each metre of the cable is two of copper, 1/58 ohm mm2 a metre each (IACS, IEC 1913), 10 mm2 of them. The
+  // regulator is linear and its load constant, so that the current does not change with the length.
+  test('wire length: the supply sinks to a cutoff where the drop along the wire says', async () => {
+    const amps = 1.5;
+    const lines = (volts: number): string =>
+      `with: { rail.load: ${amps} A }\nexpect: [{ that: left.supply > ${volts} V, always: true, from: 1 s }]`;
+    const [least] = runScenario(written(lines(20))).expectations;
+    const cutoff = Number((20 + least!.margin - 0.05).toFixed(3));
+    const report = await why(written(lines(cutoff)), only('harness.main.length'));
+    expect(report.changes.map(({ direction }) => direction)).toEqual(['up']);
+    const [same, turned] = change(report, 'harness.main.length', 'up').edge!;
+    const drawn = runScenario(written(lines(20)), { record: ['harness.current'] }).trace.column('harness.current')!;
+    const metres = 1.2 + ((20 + least!.margin - cutoff) / drawn.values[drawn.length - 1]!) * ((58 * 10) / 2);
+    expect(drawn.values[drawn.length - 1]).toBeGreaterThan(amps);
+    expect(same / metres).toBeCloseTo(1, 3);
+    expect(turned / metres).toBeCloseTo(1, 3);
+  });
+
   // (compare + 1) x prescaler / clock inside the window: fast PWM, 8161D section 14.7.3.
   test('law: the nearest compare that arms is the one that the width formula gives', () =>
     fc.assert(
@@ -160,5 +178,40 @@ describe('why: interrupted', () => {
     });
     expect(report.isInterrupted).toBe(true);
     expect(report.changes.map(({ path }) => path)).toEqual(['board.firmware.output.0', 'board.firmware.output.0']);
+  });
+});
+
+describe('why: while others have their turn', () => {
+  test('stopping to breathe in the middle of runs changes nothing', async () => {
+    for (const name of ['idle-one-too-high', 'cold-start']) {
+      const scenario = shipped(name);
+      const wanted = only('board.firmware.output.0', 'board.clock', 'pedal.rest');
+      let breaths = 0;
+      const breathe = () => {
+        breaths += 1;
+        return breaths % 7 === 0 ? new Promise<void>((resolve) => setImmediate(resolve)) : undefined;
+      };
+      const [plain, breathing] = [await why(scenario, wanted), await why(scenario, { ...wanted, breathe })];
+      expect(breathing.changes).toEqual(plain.changes);
+      expect([breathing.inert, breathing.steady]).toEqual([plain.inert, plain.steady]);
+      expect(breaths).toBeGreaterThan(10);
+    }
+  }, 60_000);
+
+  test('what is found is told as it is found, the report has no other', async () => {
+    const found: Change[] = [];
+    const report = await why(shipped('idle-one-too-high'), {
+      ...only('board.firmware.output.0', 'board.clock', 'battery.capacity'),
+      found: (changes) => found.push(...changes),
+    });
+    expect(found.map(({ path, to }) => [path, to]).sort()).toEqual(
+      report.changes.map(({ path, to }) => [path, to]).sort(),
+    );
+    expect(report).toMatchObject({ triedCount: 3, parameterCount: 3 });
+  });
+
+  test('asked only what mends, it asks nothing of a scenario in which all came true', async () => {
+    const report = await why(written(toArm), { ...only('board.clock'), question: 'mend' });
+    expect(report).toMatchObject({ question: 'mend', asked: [], changes: [], parameterCount: 0 });
   });
 });
