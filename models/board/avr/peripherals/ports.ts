@@ -142,6 +142,9 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       if (isPort(address)) {
         const index = Math.floor((address - FIRST) / 3);
         const kind = (address - FIRST) % 3;
+        // Programs store the same again and again, pass by pass.
+        const one = ports[index]!;
+        if (kind === 1 ? value === one.direction : kind === 2 && value === one.port) return true;
         if (kind > 0) around.data[address] = value;
         change(index, latched, (one) => {
           if (kind === 0) one.port ^= value;
