@@ -51,6 +51,8 @@ export function rules(parts: readonly DescribedPart[]): RuleFinding[] {
       ),
     ),
     ...railRules(numbers('rail')!, controllers),
+    ...selectorRules(numbers('selector')),
+    ...receiverRules(numbers('receiver')),
     ...powerRules(parts),
   ];
 }
@@ -272,4 +274,45 @@ function railRules(
       ? []
       : [{ path, severity: 'error', says: 'there is no such controller', allowed: names.join(', ') }],
   );
+}
+
+function selectorRules(
+  selector: { readonly positions: readonly string[]; readonly start: string } | undefined,
+): RuleFinding[] {
+  if (selector === undefined) return [];
+  const { positions, start } = selector;
+  const found: RuleFinding[] = [];
+  if (!positions.includes(start))
+    found.push({
+      path: ['selector', 'start'],
+      severity: 'error',
+      says: `the lever has no position ${start}`,
+      allowed: positions.join(', '),
+    });
+  const twice = positions.find((position, index) => positions.indexOf(position) < index);
+  if (twice !== undefined)
+    found.push({
+      path: ['selector', 'positions'],
+      severity: 'error',
+      says: `the lever passes ${twice} twice, and a step could not say which of the two is meant`,
+    });
+  return found;
+}
+
+interface ReceiverNumbers {
+  readonly neutral: number;
+  readonly full: number;
+  readonly reverse: number;
+  readonly frame: number;
+}
+
+function receiverRules(receiver: ReceiverNumbers | undefined): RuleFinding[] {
+  if (receiver === undefined) return [];
+  return (['neutral', 'full', 'reverse'] as const)
+    .filter((key) => receiver[key] >= receiver.frame)
+    .map((key) => ({
+      path: ['receiver', key],
+      severity: 'error',
+      says: `a pulse of ${time(receiver[key])} does not end within a frame of ${time(receiver.frame)}`,
+    }));
 }

@@ -19,10 +19,23 @@ export function stepSchema(parts: readonly DescribedPart[]): z.ZodType<Step> {
       example: '200 ms',
     }).optional(),
   };
-  for (const { name, kind } of parts) {
-    if (kind.steps !== undefined) shape[name] = formsSchema(kind.steps).describe(`what is done to ${name}`).optional();
+  for (const part of parts) {
+    const forms = formsOf(part);
+    if (forms !== undefined) shape[part.name] = formsSchema(forms).describe(`what is done to ${part.name}`).optional();
   }
   return z.strictObject(shape) as unknown as z.ZodType<Step>;
+}
+
+/** The words of a part on this bench: where it is set to one of several choices, those that the bench has. */
+function formsOf({ kind, parameters }: DescribedPart): Readonly<Record<string, StepForm>> | undefined {
+  const { steps, handle } = kind;
+  if (steps === undefined || handle?.kind !== 'choice') return steps;
+  const { [handle.choices]: choices } = parameters as Readonly<Record<string, [string, ...string[]] | undefined>>;
+  // The schema for all benches has no choices of its own.
+  if (choices === undefined) return steps;
+  const form = steps[handle.form]!;
+  const schema = z.strictObject({ [handle.form]: z.enum(choices).describe('one that this bench has') });
+  return { ...steps, [handle.form]: { ...form, schema } };
 }
 
 function formsSchema(forms: Readonly<Record<string, StepForm>>): z.ZodType {
