@@ -4,6 +4,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type Act, type Assembly, assemble } from '../../../../sim/bench/assemble.ts';
 import { loadBench } from '../../../../sim/bench/load-bench.ts';
@@ -141,6 +142,45 @@ describe('image on the bench: saved and restored', () => {
       other.kernel.run(0.8);
       expect(other.kernel.digestText()).toBe(digest);
     }
+  });
+  test.each([
+    ['findings', `{ kind: image, file: wild.elf }`],
+    ['serial port', '{ kind: image, file: serial.elf }'],
+    [
+      'sleep and watchdog',
+      `{ kind: image, file: ${join(shipped, 'cart-bug.elf')}, control-pass: { deadline: 15 ms } }`,
+    ],
+  ])('%s: law: the same from a snapshot at any instant, in another kernel too', (_name, firmware) => {
+    const straight = ready(firmware, [press(0.1, 0.6)]);
+    straight.kernel.run(0.3);
+    const digest = straight.kernel.digestText();
+    const found = said(straight);
+    const cut = ready(firmware, [press(0.1, 0.6)]);
+    const other = ready(firmware, [press(0.1, 0.6)]);
+    const start = other.kernel.save();
+    fc.assert(
+      fc.property(
+        fc.double({ min: 0, max: 0.29, noNaN: true }),
+        fc.integer({ min: 0, max: 3 }),
+        fc.double({ min: 0, max: 0.3, noNaN: true }),
+        (seconds, steps, elsewhere) => {
+          cut.kernel.restore(start);
+          cut.kernel.run(seconds);
+          for (let step = 0; step < steps; step += 1) cut.kernel.step(0.3);
+          const saved = cut.kernel.save();
+          cut.kernel.run(0.3);
+          expect(cut.kernel.digestText()).toBe(digest);
+          other.kernel.restore(start);
+          other.kernel.run(elsewhere);
+          other.kernel.restore(saved);
+          other.kernel.run(0.3);
+          expect(other.kernel.digestText()).toBe(digest);
+        },
+      ),
+      { seed: 20261125, numRuns: 12 },
+    );
+    // Told once a run, whichever of its snapshots they came from.
+    expect(said(cut)).toEqual(found);
   });
 });
 
