@@ -169,7 +169,7 @@ function readVcd(text: string): Capture | NoCapture {
   let seconds = 0;
   const put = (code: string, value: number | undefined): void => {
     const channel = found.get(code);
-    // Unknown and high-impedance levels are no samples, nor are numbers beyond all numbers, nor words.
+    // Unknown levels are no samples, nor are numbers beyond all numbers, nor words.
     if (channel === undefined || value === undefined || !Number.isFinite(value)) return;
     channel.times.push(seconds);
     channel.values.push(value);
@@ -180,8 +180,10 @@ function readVcd(text: string): Capture | NoCapture {
       const at = Number(word.slice(1)) / ticksPerSecond;
       if (!(at >= seconds)) return { says: 'its times go back', ...placeOf(text, token.index) };
       seconds = at;
-    } else if (/^[01xXzZ]\S+$/.test(word)) put(word.slice(1), Number(word[0]));
-    else if (/^[rR]/.test(word)) put(next(), Number(word.slice(1)));
+    } else if (/^[01xXzZ]\S+$/.test(word)) {
+      // A line that nothing drives is not high, here as in words.
+      put(word.slice(1), /^[zZ]/.test(word) ? 0 : Number(word[0]));
+    } else if (/^[rR]/.test(word)) put(next(), Number(word.slice(1)));
     else if (/^[bB]/.test(word)) put(next(), Number(`0b${word.slice(1)}`));
     // Words, an extension of the standard that this tool writes too.
     else if (/^[sS]/.test(word)) put(next(), LEVEL_WORDS.get(word.slice(1)));

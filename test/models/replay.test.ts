@@ -339,16 +339,18 @@ describe('replay: what a file may say', () => {
     const bench = (pedal: object) => ({
       bench: 'x',
       pedal,
-      board: { firmware: { kind: 'mapping', output: [46, 62] } },
+      board: { firmware: { kind: 'mapping', input: [186, 828], output: [46, 62] } },
       controllers: { left: { pulse: { neutral: '1500 us', full: '2000 us' } } },
     });
-    for (const pedal of [
-      { replay: 'a.csv' },
-      { kind: 'pot', replay: 'a.csv', column: 'x' },
-      { rest: '1 V' },
-      {},
-      { kind: 'switch', replay: 'a.csv' },
-    ])
-      expect([pedal, validate(bench(pedal))]).toEqual([pedal, benchFileSchema.safeParse(bench(pedal)).success]);
+    for (const [pedal, isTaken] of [
+      [{ replay: 'a.csv' }, true],
+      [{ kind: 'pot', replay: 'a.csv', column: 'x' }, true],
+      [{ rest: '1 V' }, false],
+      [{}, false],
+      [{ kind: 'switch', replay: 'a.csv' }, false],
+    ] as const) {
+      const verdicts = [validate(bench(pedal)), benchFileSchema.safeParse(bench(pedal)).success];
+      expect([pedal, ...verdicts]).toEqual([pedal, isTaken, isTaken]);
+    }
   });
 });
