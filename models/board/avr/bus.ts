@@ -32,7 +32,7 @@
  *
  * Sleep. SLEEP with the enable bit set calls `sleep(mode)` with the mode's bits; the bus stops the clocks that this mode
  * stops and returns the cycles that waking takes beyond the usual 4 (0 for idle). From then on time passes by events only.
- * A pending interrupt with I set wakes the core, which calls `woken()` first. WDR calls `watchdogReset()`.
+ * A pending interrupt with I set wakes the core, which calls `woken()` once those cycles are over. WDR calls `watchdogReset()`.
  *
  * Reset. `port.reset()` (watchdog, brown-out, the reset pin) takes effect before the next instruction: the core clears all I/O bytes, sets SP,
  * PC and SREG, drops pending vectors, and calls `resetRegisters()` where the bus puts its registers and agenda at their

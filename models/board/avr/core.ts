@@ -181,9 +181,11 @@ function takeReset(machine: Machine, clock: Clock, bus: Bus): void {
 }
 
 function wake({ state }: Machine, clock: Clock, bus: Bus): void {
+  // No clock runs before the oscillator is steady (8161D section 9.5).
+  state[AT.left]! -= clock[CLOCK.wakeCycles]!;
   bus.woken();
   state[AT.asleep] = 0;
-  state[AT.left]! -= 4 + clock[CLOCK.wakeCycles]!;
+  state[AT.left]! -= 4;
 }
 
 function enterInterrupt(machine: Machine, around: Surroundings): void {

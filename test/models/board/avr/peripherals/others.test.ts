@@ -217,6 +217,31 @@ describe('chip EEPROM, sleep, clock and the rest', () => {
     rig.core.run(60_000);
     expect(rig.times('PB0', 1)[0]! - 20_000).toBe(16_384 + 8 + 1);
   });
+  test.each([20_000, 20_001, 20_017, 20_063])(
+    'power-down stops the prescaler as well, which goes on where it was: woken at cycle %d',
+    (wakes) => {
+      // Timer0 toggles OC0A on every tick of 64 cycles. The I/O clock, from which the prescaler counts, stands still (8161D section 9.5).
+      const rig = chipRig(
+        [
+          ...puts([R.DDRD, 0x40], [R.SMCR, 5], [R.PCMSK2, 0x10], [R.PCICR, 4], [R.TCCR0A, 0x42], [R.TCCR0B, 3]),
+          ...wait(300),
+          ...[sei, sleep, forever],
+        ],
+        { vectors: { [V.PCINT2]: [reti] } },
+      );
+      while (!rig.core.isAsleep()) rig.core.run(rig.core.cycle() + 1);
+      const asleepSince = rig.core.cycle();
+      const before = rig.edges.filter(({ pin }) => pin === 'PD6').map(({ cycle }) => cycle);
+      rig.core.run(wakes);
+      rig.bus.ports.drive(2, 4, 1, rig.core.cycle());
+      rig.core.run(wakes + 36_384);
+      const after = rig.edges.map(({ cycle }) => cycle).filter((cycle) => cycle > asleepSince);
+      expect(before.length).toBeGreaterThan(3);
+      // 16,384 cycles more until the oscillator is steady.
+      expect(after[0]).toBe(before.at(-1)! + 64 + (wakes + 16_384 - asleepSince));
+      expect(after[1]! - after[0]!).toBe(64);
+    },
+  );
   test('CLKPR divides the clock after its announcement, within 4 cycles (8161D section 8.12.2)', () => {
     const right = chipRig([...puts([R.CLKPR, 0x80], [R.CLKPR, 3]), forever]);
     right.core.run(40);
