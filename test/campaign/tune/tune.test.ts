@@ -137,6 +137,16 @@ describe('tune: the shipped bench', () => {
     expect(tuned[0]!.standing.worst.seconds).toBeLessThanOrEqual(5e-6);
   });
 
+  // Fast PWM counts top + 1 ticks a frame, phase-correct 2 x top (8161D sections 15.9.3 and 15.9.4).
+  test('a free top gives the usual frame of 20 ms to the tick', async () => {
+    const { tuned } = await tuningOf(benchWith(), { confirmCount: 0 });
+    const tops = tuned
+      .filter(({ setting, setup }) => setting.prescaler === 8 && setup.waveform.topFrom === 'input-capture')
+      .map(({ setting, frameSeconds }) => [setting.mode, setting.top, frameSeconds]);
+    expect(tops).toContainEqual(['fast', 19_999, 0.02]);
+    expect(tops).toContainEqual(['phase-correct', 10_000, 0.02]);
+  });
+
   test('what is written as a scenario loads, changes what it must, and holds', async () => {
     const bench = benchWith();
     const { tuned, path } = await tuningOf(bench, { confirmCount: 0 });
