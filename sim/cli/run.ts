@@ -76,7 +76,8 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
   const outcomes: Outcome[] = [];
   for (const [index, scenario] of scenarios.entries()) {
     streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
-    const ran = runOne(scenario, recordOf(options, scenario, against.plan));
+    // What is held against a measurement is compared as it was, sample by sample.
+    const ran = runOne(scenario, recordOf(options, scenario, against.plan), against.plan === undefined);
     const outcome = against.plan === undefined ? ran : held!.withAgainst(against.plan, ran);
     if ('problem' in outcome) {
       tellProblems([outcome.problem], streams);
@@ -129,10 +130,10 @@ function nameOf({ file, title }: Scenario, _: number, all: readonly Scenario[]):
   return `${title.toLowerCase().replaceAll(/[^a-z0-9]+/g, '-')}.yaml`;
 }
 
-function runOne(scenario: Scenario, record: readonly string[] | 'all'): Outcome {
+function runOne(scenario: Scenario, record: readonly string[] | 'all', isThinned: boolean): Outcome {
   const start = performance.now();
   try {
-    const run = runScenario(scenario, { record });
+    const run = runScenario(scenario, { record, isThinned });
     return { run, wallSeconds: (performance.now() - start) / 1000 };
   } catch (error) {
     // Whoever reports a fault of the tool should know which file brings it about.

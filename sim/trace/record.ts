@@ -5,6 +5,7 @@
  * has the same digest whatever is recorded. Hot path; see test/speed/kernel.bench.ts.
  */
 import type { Assembly } from '../bench/assemble.ts';
+import { Thinner } from './thin.ts';
 import { Trace, type TraceMark } from './trace.ts';
 
 /** Flowing signals are read this often between events. */
@@ -26,13 +27,15 @@ export interface RecordedPast {
 
 /**
  * Starts to record the named signals, or all of them; each column begins with the value at the present instant, or goes on
- * from `past` where the bench was restored to an instant at which a recorder passed.
+ * from `past` where the bench was restored to an instant at which a recorder passed. With `exact`, flowing signals that it
+ * does not name are thinned to what a straight line between samples does not tell.
  */
 export function record(
   assembly: Assembly,
   names: Iterable<string> | 'all',
   gridPerSecond: number = GRID_PER_SECOND,
   past?: RecordedPast,
+  exact?: ReadonlySet<string>,
 ): Recorder {
   const { kernel, signals, signalIndex } = assembly;
   const wanted = names === 'all' ? signals.map((signal) => signal.name) : [...new Set(names)];
@@ -45,19 +48,35 @@ export function record(
     if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
   });
   const { now, values } = kernel;
-  kernel.observer = { observe: (signal) => trace.append(columnOf[signal]!, now[0]!, values[signal]!) };
   const flowing = indices.filter((signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true);
+  const thinned = new Uint8Array(signals.length);
+  if (exact !== undefined) for (const signal of flowing) thinned[signal] = exact.has(signals[signal]!.name) ? 0 : 1;
+  const thinner = new Thinner(signals.length, (signal) =>
+    trace.append(columnOf[signal]!, thinner.instants[signal]!, thinner.values[signal]!),
+  );
+  kernel.observer = {
+    observe: (signal) => {
+      if (thinned[signal] === 0) trace.append(columnOf[signal]!, now[0]!, values[signal]!);
+      else {
+        // What a part publishes is an event, and stays.
+        thinner.look(signal, now, values);
+        thinner.flush(signal);
+      }
+    },
+  };
   const ramps = indices.filter((signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear');
   const look = (asked: readonly number[]): void => {
     for (const signal of asked) {
       kernel.sample(signal);
-      trace.append(columnOf[signal]!, now[0]!, values[signal]!);
+      if (thinned[signal] === 1) thinner.look(signal, now, values);
+      else trace.append(columnOf[signal]!, now[0]!, values[signal]!);
     }
   };
   if (past !== undefined) trace.goOnFrom(past.trace, past.mark);
   for (const signal of past === undefined ? indices : []) {
     if (signals[signal]!.isDrawn !== true) kernel.sample(signal);
-    trace.append(columnOf[signal]!, now[0]!, values[signal]!);
+    if (thinned[signal] === 1) thinner.look(signal, now, values);
+    else trace.append(columnOf[signal]!, now[0]!, values[signal]!);
   }
   let gridCount = Math.floor(now[0]! * gridPerSecond);
   const passTo = (seconds: number): void => {
@@ -76,8 +95,13 @@ export function record(
     trace,
     passTo,
     runTo: (seconds) => {
-      passTo(seconds);
-      look(flowing);
+      try {
+        passTo(seconds);
+        look(flowing);
+      } finally {
+        // Also where the numbers ran away, what was seen up to there is kept.
+        for (const signal of flowing) if (thinned[signal] === 1) thinner.flush(signal);
+      }
       // A ramp is published at its ends only; here the trace would otherwise stop short on the way.
       look(ramps);
       trace.finish(seconds);

@@ -3,7 +3,7 @@ import { type Act, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
 import type { Severity } from '../bench/severity.ts';
 import { NumericalBlowUp } from '../kernel/continuum.ts';
-import { record } from '../trace/record.ts';
+import { GRID_PER_SECOND, record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
 import { formatQuantity } from '../units/index.ts';
 import { type CauseLink, causeOf } from './cause.ts';
@@ -60,6 +60,8 @@ export interface ScenarioRun {
 export interface RunOptions {
   /** Signals to record beside those that the expectations read. */
   readonly record?: readonly string[] | 'all';
+  /** Where all is recorded, flowing signals that no expectation reads are thinned: a tenth or less of the room. */
+  readonly isThinned?: boolean;
   /** Chooses numbers for the quantities; without it, their middles. */
   readonly pick?: Pick;
   /** False leaves the causes out, which saves a second run of each failure. */
@@ -70,7 +72,10 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
   const parts = settleParts(scenario.parts, options.pick);
   const assembly = assemble(parts, scenario.seed, scenario.acts);
   const wanted = scenario.expectations.flatMap(({ formula }) => signalsRead(formula));
-  const recorder = record(assembly, options.record === 'all' ? 'all' : [...wanted, ...(options.record ?? [])]);
+  const recorder =
+    options.record === 'all'
+      ? record(assembly, 'all', GRID_PER_SECOND, undefined, options.isThinned === true ? new Set(wanted) : undefined)
+      : record(assembly, [...wanted, ...(options.record ?? [])]);
   const blowUp = blowUpIn(() => recorder.runTo(scenario.durationSeconds));
   const { trace } = recorder;
   // What was recorded up to then is judged all the same.
