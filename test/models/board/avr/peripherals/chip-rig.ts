@@ -1,6 +1,6 @@
 /** A whole chip on a test bench: core and peripherals, a program given as instructions, and a log of what its pins did. */
 import { CHIPS } from '../../../../../models/board/avr/chips.ts';
-import { type Core, createCore } from '../../../../../models/board/avr/core.ts';
+import { type Core, createCore, type EngineKind } from '../../../../../models/board/avr/core.ts';
 import type { Image } from '../../../../../models/board/avr/image/image.ts';
 import type { BusFindingCode, Outside } from '../../../../../models/board/avr/peripherals/around.ts';
 import { createPeripherals, type Peripherals } from '../../../../../models/board/avr/peripherals/peripherals.ts';
@@ -35,6 +35,7 @@ export interface RigSettings {
   readonly isClockDivided?: boolean;
   readonly isWatchdogAlwaysOn?: boolean;
   readonly vectors?: Readonly<Record<number, readonly number[]>>;
+  readonly engine?: EngineKind;
 }
 
 /** Runs `words` from the reset vector on. `vectors` gives interrupt routines by number: at most two words each. */
@@ -84,6 +85,7 @@ export function chipRig(words: readonly number[], settings: RigSettings = {}): C
     chip,
     image: imageOf(words, settings.vectors ?? {}, chip.flashBytes, chip.eepromBytes),
     bus,
+    ...(settings.engine === undefined ? {} : { engine: settings.engine }),
   });
   return {
     core,
