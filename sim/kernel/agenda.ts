@@ -73,13 +73,19 @@ export class Agenda {
     return rankOf[left] !== rankOf[right] || insertion[left]! <= insertion[right]! ? left : right;
   }
 
-  /** Everything needed to continue from here. */
+  /**
+   * Everything needed to continue from here. Of the order in which timers were set only the order is kept, and only that of
+   * timers that are due some time: two ways to the same state, by single events or by leaps, are then saved alike.
+   */
   save(): AgendaState {
-    return {
-      dueSeconds: this.dueSeconds.slice(),
-      insertion: this.insertion.slice(),
-      insertionCount: this.insertionCount,
-    };
+    const { dueSeconds, insertion } = this;
+    const set = Array.from(this.rankOf.keys()).filter((timer) => dueSeconds[timer]! < Number.POSITIVE_INFINITY);
+    set.sort((a, b) => insertion[a]! - insertion[b]!);
+    const order = new Float64Array(insertion.length);
+    set.forEach((timer, place) => {
+      order[timer] = place + 1;
+    });
+    return { dueSeconds: dueSeconds.slice(), insertion: order, insertionCount: set.length };
   }
 
   restore(state: AgendaState): void {

@@ -231,6 +231,7 @@ export class Kernel {
     ) {
       due[timer] = Number.POSITIVE_INFINITY;
       agenda.dropped(timer);
+      this.timerCauses[timer] = this.cause;
       if (seconds !== now[0]!) {
         if (seconds < now[0]!) assert(false, 'an event lies in the past', { seconds, now: now[0] });
         this.deliveriesNow = 0;
