@@ -173,6 +173,10 @@ function make(host: Host, numbers: Parameters): Live {
   /** Two CPU ticks make one half ADC clock at least, as every prescaler is even. */
   const { prescaler } = numbers;
   const halfClock = prescaler / 2;
+  const holdTicks = NORMAL.hold * halfClock;
+  const resultTicks = NORMAL.result * halfClock;
+  const firstHoldTicks = FIRST.hold * halfClock;
+  const firstResultTicks = FIRST.result * halfClock;
 
   const drawPickUp = (): number => pickUp.normal();
   const openPinVolts = (): number => openVolts(state.heldVolts, values[supplyIn]!, numbers.pull, drawPickUp);
@@ -182,7 +186,7 @@ function make(host: Host, numbers: Parameters): Live {
       sampleSignal?.();
       sampleImpedance?.();
       const sourceOhms = values[impedanceIn]!;
-      const connectedSeconds = (NORMAL.hold * halfClock) / state.hertz;
+      const connectedSeconds = holdTicks / state.hertz;
       state.heldVolts =
         sourceOhms === Number.POSITIVE_INFINITY
           ? openPinVolts()
@@ -190,7 +194,7 @@ function make(host: Host, numbers: Parameters): Live {
     }
     values[heldOut] = state.heldVolts;
     host.noted(heldOut);
-    due[resultTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).result * halfClock) / state.hertz;
+    due[resultTimer] = (state.startTick + (state.isFirst ? firstResultTicks : resultTicks)) / state.hertz;
     if (host.leapt(resultTimer)) giveResult();
   };
   const giveResult = (): void => {
@@ -226,7 +230,7 @@ function make(host: Host, numbers: Parameters): Live {
         const tick = Math.round(now[0]! * state.hertz);
         state.startTick = Math.ceil(tick / prescaler) * prescaler;
         state.isBusy = true;
-        due[sampleTimer] = (state.startTick + (state.isFirst ? FIRST : NORMAL).hold * halfClock) / state.hertz;
+        due[sampleTimer] = (state.startTick + (state.isFirst ? firstHoldTicks : holdTicks)) / state.hertz;
         if (host.leapt(sampleTimer)) takeSample();
       }
     },

@@ -159,7 +159,8 @@ function make(host: Host, numbers: Parameters): Live {
     const exact = state.isFailSafe
       ? numbers.loss.pulse
       : stickPulse(deflection, numbers.neutral, numbers.full, numbers.reverse);
-    state.pulseSeconds = numbers.jitter === 0 ? exact : exact + numbers.jitter * jitter.normal();
+    // However wide the jitter, no pulse ends before it begins.
+    state.pulseSeconds = numbers.jitter === 0 ? exact : Math.max(0, exact + numbers.jitter * jitter.normal());
     host.emit(out.line!, HIGH);
     host.wake(fallTimer, now[0]! + state.pulseSeconds);
     state.frameCount += 1;

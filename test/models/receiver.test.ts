@@ -38,6 +38,13 @@ describe('receiver: pulse of a stick', () => {
       { seed: 20261125, numRuns: 60 },
     ));
 
+  test('however wide the jitter, no pulse ends before it begins', () => {
+    const run = radio([], { jitter: '1 ms', neutral: '500 us' }, 20);
+    const { widthSeconds } = pulsesOf(run.column('receiver.line'), { fromSeconds: 0, untilSeconds: 20 });
+    expect(widthSeconds.length).toBeGreaterThan(500);
+    expect(Math.min(...widthSeconds)).toBeGreaterThanOrEqual(0);
+  });
+
   test('the train: a pulse every frame, as wide as was told', () => {
     const run = radio([stick(0, 0.5)], { frame: '22 ms' }, 1);
     const { widthSeconds, periodSeconds } = pulsesOf(run.column('receiver.line'), {
