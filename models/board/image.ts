@@ -53,7 +53,7 @@ export const ports = {
     wave: { means: 'how that timer counts', dimension: 'count', words: WAVE_WORDS },
     action: { means: 'what a match does to the pin: 0 nothing, 1 toggle, 2 clear, 3 set', dimension: 'count' },
     output: { means: 'what the chip does to the PWM pin', dimension: 'count', words: LINE_WORDS },
-    sent: { means: 'the byte that the program has sent last', dimension: 'count' },
+    sent: { means: 'the byte that the program has sent last', dimension: 'count', isBytes: true },
     pass: { means: 'time from one control pass to the next', dimension: 'time', quiet: true },
     watchdog: { means: 'resets by the watchdog so far', dimension: 'count' },
   },

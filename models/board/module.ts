@@ -43,7 +43,7 @@ export const ports = {
       means: 'pins that the program sets high: pin 0 counts 1, pin 1 counts 2, pin 2 counts 4',
       dimension: 'count',
     },
-    sent: { means: 'the byte that the program has sent last', dimension: 'count' },
+    sent: { means: 'the byte that the program has sent last', dimension: 'count', isBytes: true },
     halted: { means: 'whether the program has come to a halt by itself', dimension: 'count' },
   },
 } as const satisfies Ports;

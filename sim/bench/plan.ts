@@ -104,6 +104,7 @@ function signalOf(name: string, out: OutPort): SignalInfo {
     ...(out.kind === 'flowing' ? { isFlowing: true } : {}),
     ...(out.isBook === true ? { isBook: true } : {}),
     ...(out.drawn === true ? { isDrawn: true } : {}),
+    ...(out.isBytes === true ? { isBytes: true } : {}),
   };
 }
 

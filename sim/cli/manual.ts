@@ -29,11 +29,12 @@ export const manuals: Readonly<Record<string, Manual>> = {
       'jackstand run scenarios/orchard-cart',
       'jackstand run --suite first-power bench.yaml',
       'jackstand run cold-start.yaml --trace cold-start.vcd',
+      'jackstand run module-script-cold-start.yaml --serial printed.log',
       'jackstand run "scenarios/**/*.yaml" --format junit > verdicts.xml',
       'jackstand run --format github --summary "$GITHUB_STEP_SUMMARY"',
     ],
     statuses: { 0: 'all hold', 1: 'an expectation failed, or one stated to fail did not' },
-    files: `${scenarioFiles} What --report, --trace and --summary name is written whole or not at all.`,
+    files: `${scenarioFiles} What --report, --trace, --serial and --summary name is written whole or not at all.`,
     environment: { GITHUB_STEP_SUMMARY: 'the file that --summary appends to; any other is written anew' },
   },
   check: {

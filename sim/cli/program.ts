@@ -67,6 +67,10 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       '--signals <names>',
       'what --trace writes and --report plots beside the signals that expectations read: names separated by commas, or all',
     )
+    .option(
+      '--serial <file>',
+      'write what the program sends over its serial port to FILE, byte for byte; with several scenarios, one file each; - for standard output, and the results then go to standard error',
+    )
     .option('--against <capture>', 'hold a recorded pulse train against the simulated one, and say where they part')
     .option('--signal <name>', "with --against: which signal; the first controller's pulse line unless given")
     .option('--column <name>', 'with --against: which column of the capture')

@@ -6,12 +6,13 @@ import { suggest } from '../bench/suggest.ts';
 import type { Outcome } from '../report/checks.ts';
 import { signalsBehindBands, signalsToPlot } from '../report/plotted.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
-import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
+import { type RunOptions, runScenario, type Scenario } from '../verdict/run-scenario.ts';
 import type { AgainstOptions, AgainstPlan } from './against.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
 import { tellProblems } from './problems.ts';
 import { formatNamed } from './run-formats.ts';
+import { besideSerial, type SentBytes, sendsBytes, sentBytes, serialProblems } from './serial-files.ts';
 import type { Streams } from './streams.ts';
 import { loadSuiteOn } from './suites.ts';
 import { traceFileProblems, traceNames, writeTrace } from './trace-files.ts';
@@ -22,6 +23,8 @@ export interface RunCommandOptions extends AgainstOptions {
   readonly format?: string;
   readonly trace?: string;
   readonly signals?: string;
+  /** What is sent over a serial port goes there, byte for byte; `-` is standard output. */
+  readonly serial?: string;
   /** Runs the scenarios of this suite on benches instead of scenario files. */
   readonly suite?: string;
   /** An HTML page, and a Markdown page, to write. */
@@ -44,7 +47,8 @@ export interface Ran {
   readonly scenarios: readonly Scenario[];
 }
 
-async function runOnce(paths: readonly string[], options: RunCommandOptions, streams: Streams): Promise<Ran> {
+async function runOnce(paths: readonly string[], options: RunCommandOptions, given: Streams): Promise<Ran> {
+  const streams = besideSerial(options.serial, given);
   const found = await findFiles(paths, [options.suite === undefined ? 'scenario' : 'bench']);
   const loaded =
     options.suite === undefined
@@ -60,6 +64,7 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
     ...found.problems,
     ...loaded.flatMap((scenario) => scenario.problems),
     ...optionProblems(options, scenarios),
+    ...(options.serial === undefined ? [] : serialProblems(options.serial, scenarios, given)),
   ];
   if (hasErrors(problems)) {
     tellProblems(problems, streams);
@@ -72,12 +77,16 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
     );
   const startedAt = new Date();
   const form = formatNamed(options.format ?? 'text', startedAt, streams);
-  const files = options.trace === undefined ? [] : traceNames(options.trace, scenarios.map(nameOf));
+  const names = scenarios.map(nameOf);
+  const files = options.trace === undefined ? [] : traceNames(options.trace, names);
+  const serials = options.serial === undefined ? [] : traceNames(options.serial, names);
   const outcomes: Outcome[] = [];
   for (const [index, scenario] of scenarios.entries()) {
     streams.status?.(`running ${index + 1} of ${scenarios.length}: ${scenario.file}`);
     // What is held against a measurement is compared as it was, sample by sample.
-    const ran = runOne(scenario, recordOf(options, scenario, against.plan), against.plan === undefined);
+    const isThinned = against.plan === undefined;
+    const sent = options.serial !== undefined && sendsBytes(scenario) ? sentBytes(serials[index]!, given) : undefined;
+    const ran = runOne(scenario, { record: recordOf(options, scenario, against.plan), isThinned }, sent);
     const outcome = against.plan === undefined ? ran : held!.withAgainst(against.plan, ran);
     if ('problem' in outcome) {
       tellProblems([outcome.problem], streams);
@@ -87,7 +96,10 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, str
     streams.out(form.each(outcome));
     if (against.plan !== undefined && options.format !== 'json')
       streams.out(await held!.againstWords(against.plan, outcome, streams));
-    const unwritten = options.trace === undefined ? [] : writeTrace(outcome.run.trace, files[index]!);
+    const unwritten = [
+      ...(sent?.finish() ?? []),
+      ...(options.trace === undefined ? [] : writeTrace(outcome.run.trace, files[index]!)),
+    ];
     if (unwritten.length > 0) {
       tellProblems(unwritten, streams);
       return ended(Exit.badInput);
@@ -130,12 +142,13 @@ function nameOf({ file, title }: Scenario, _: number, all: readonly Scenario[]):
   return `${title.toLowerCase().replaceAll(/[^a-z0-9]+/g, '-')}.yaml`;
 }
 
-function runOne(scenario: Scenario, record: readonly string[] | 'all', isThinned: boolean): Outcome {
+function runOne(scenario: Scenario, options: RunOptions, sent: SentBytes | undefined): Outcome {
   const start = performance.now();
   try {
-    const run = runScenario(scenario, { record, isThinned });
+    const run = runScenario(scenario, sent === undefined ? options : { ...options, takeByte: sent.take });
     return { run, wallSeconds: (performance.now() - start) / 1000 };
   } catch (error) {
+    sent?.drop();
     // Whoever reports a fault of the tool should know which file brings it about.
     if (error instanceof Error) error.message = `${error.message} (in ${scenario.file})`;
     throw error;

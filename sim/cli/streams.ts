@@ -4,6 +4,8 @@ import { Exit } from './exit.ts';
 export interface Streams {
   readonly out: (text: string) => void;
   readonly err: (text: string) => void;
+  /** Writes bytes as they are to where `out` writes; absent where that takes text alone. */
+  readonly outBytes?: (bytes: Uint8Array) => void;
   /** Escape codes for emphasis may be used on `out`. */
   readonly isColoured: boolean;
   /** Columns of the terminal behind `out`; undefined when it is no terminal. */
@@ -59,6 +61,10 @@ export function processStreams({ stdout, stderr, env, exit }: NodeJS.Process): S
     out: (text) => {
       clearStatus();
       stdout.write(text);
+    },
+    outBytes: (bytes) => {
+      clearStatus();
+      stdout.write(bytes);
     },
     err: (text) => {
       clearStatus();

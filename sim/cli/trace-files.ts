@@ -16,7 +16,7 @@ export function traceFileProblems(wanted: string): Problem[] {
 export function traceNames(wanted: string, scenarioFiles: readonly string[]): string[] {
   if (scenarioFiles.length === 1) return [wanted];
   const ending = extname(wanted);
-  const stem = wanted.slice(0, -ending.length);
+  const stem = wanted.slice(0, wanted.length - ending.length);
   const paths = scenarioFiles.map((file) => file.replace(/\.[^./\\]*$/, '').split(/[/\\]/));
   const deepest = Math.max(...paths.map((path) => path.length));
   for (let depth = 1; ; depth += 1) {

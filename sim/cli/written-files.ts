@@ -37,26 +37,67 @@ export function writtenFileProblems(option: string, wanted: string, endings: rea
   return [];
 }
 
-/**
- * Written in pieces, so that what is long need not fit into one text, and under another name until it is whole. What
- * the system refuses (a full disk) comes back as a problem.
- */
-export function writeWhole(option: string, file: string, chunks: Iterable<string>): Problem[] {
+/** A file that is written while its contents come about, under another name until it is whole. */
+export interface GrowingFile {
+  /** False once the system has refused something. */
+  add(bytes: Uint8Array): boolean;
+  /** Gives the file its name, or says what the system refused (a full disk). */
+  finish(): Problem[];
+  /** Leaves nothing behind. */
+  drop(): void;
+}
+
+export function growingFile(option: string, file: string): GrowingFile {
   const unfinished = `${file}.part`;
-  return withoutSystemErrors(
-    option,
-    file,
-    () => {
-      const handle = openSync(unfinished, 'w');
-      try {
-        for (const chunk of chunks) writeSync(handle, chunk);
-      } finally {
-        closeSync(handle);
-      }
-      renameSync(unfinished, file);
+  const problems: Problem[] = [];
+  let handle = -1;
+  let isThere = false;
+  const close = (): void => {
+    const open = handle;
+    handle = -1;
+    if (open !== -1) closeSync(open);
+  };
+  const drop = (): void => {
+    close();
+    if (isThere) rmSync(unfinished, { force: true });
+    isThere = false;
+  };
+  // After a first refusal the rest would leave a gap, and is not written either.
+  const attempt = (write: () => void): boolean => {
+    if (problems.length === 0) problems.push(...withoutSystemErrors(option, file, write, drop));
+    return problems.length === 0;
+  };
+  attempt(() => {
+    handle = openSync(unfinished, 'w');
+    isThere = true;
+  });
+  return {
+    add: (bytes) =>
+      attempt(() => {
+        // The system may take less than it is given.
+        for (let from = 0; from < bytes.length; ) from += writeSync(handle, bytes, from);
+      }),
+    finish: () => {
+      attempt(() => {
+        close();
+        renameSync(unfinished, file);
+      });
+      return problems;
     },
-    () => rmSync(unfinished, { force: true }),
-  );
+    drop,
+  };
+}
+
+/** Written in pieces, so that what is long need not fit into one text. */
+export function writeWhole(option: string, file: string, chunks: Iterable<string>): Problem[] {
+  const whole = growingFile(option, file);
+  try {
+    for (const chunk of chunks) if (!whole.add(Buffer.from(chunk))) break;
+  } catch (error) {
+    whole.drop();
+    throw error;
+  }
+  return whole.finish();
 }
 
 /** For a file that others write to as well. */

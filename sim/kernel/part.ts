@@ -30,6 +30,8 @@ export interface OutPort {
   readonly quiet?: boolean;
   /** Computed afresh, with its own draw of noise, whenever a part samples it; never asked for by a recorder. */
   readonly drawn?: boolean;
+  /** Each publication is one byte sent over a serial port, also where it has the same value as the one before. */
+  readonly isBytes?: boolean;
 }
 
 export interface InPort {

@@ -18,5 +18,7 @@ export interface SignalInfo {
   readonly isBook?: boolean;
   /** Has a fresh draw of noise whenever a part samples it, so that a recorder must not ask for it. */
   readonly isDrawn?: boolean;
+  /** Each publication is one byte sent over a serial port; a column does not tell equal ones in a row apart. */
+  readonly isBytes?: boolean;
   readonly means: string;
 }

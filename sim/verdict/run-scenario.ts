@@ -3,6 +3,7 @@ import { type Act, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
 import type { Severity } from '../bench/severity.ts';
 import { NumericalBlowUp } from '../kernel/continuum.ts';
+import { listenForBytes } from '../trace/bytes.ts';
 import { GRID_PER_SECOND, record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
 import { formatQuantity } from '../units/index.ts';
@@ -66,6 +67,8 @@ export interface RunOptions {
   readonly pick?: Pick;
   /** False leaves the causes out, which saves a second run of each failure. */
   readonly causes?: boolean;
+  /** Called with each byte that is sent over a serial port, in order: a trace does not tell equal ones in a row apart. */
+  readonly takeByte?: (byte: number) => void;
 }
 
 export function runScenario(scenario: Scenario, options: RunOptions = {}): ScenarioRun {
@@ -76,6 +79,7 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
     options.record === 'all'
       ? record(assembly, 'all', GRID_PER_SECOND, undefined, options.isThinned === true ? new Set(wanted) : undefined)
       : record(assembly, [...wanted, ...(options.record ?? [])]);
+  if (options.takeByte !== undefined) listenForBytes(assembly, options.takeByte);
   const blowUp = blowUpIn(() => recorder.runTo(scenario.durationSeconds));
   const { trace } = recorder;
   // What was recorded up to then is judged all the same.
