@@ -14,10 +14,11 @@ import { AGAINST_WORDS, SOURCE_WORDS } from '../adc-of-chip.ts';
 import { FLOATING, LINE_WORDS, LOW, WAVE_WORDS } from '../pwm-pin.ts';
 import { POSITION_WORDS } from '../selector.ts';
 import { CHIPS } from './avr/chips.ts';
+import { writeHex } from './avr/image/hex.ts';
 import { translatedEngine } from './avr/translate/engine.ts';
 import { HUNG } from './board.ts';
 import { type Ahead, createAhead, DID, type Found } from './image/ahead.ts';
-import { FILE_KEYS, type Parameters, parameters, takeFiles } from './image/parameters.ts';
+import { FILE_KEYS, KEPT_KEYS, type Parameters, parameters, takeFiles } from './image/parameters.ts';
 import { channelOf, pinOf, portName } from './image/pins.ts';
 import { type PlaceOf, placesIn } from './image/place.ts';
 import { findingWords } from './image/says.ts';
@@ -384,6 +385,16 @@ function make(host: Host, numbers: Parameters): Live {
     fault: () => {
       // A program does what it was told.
     },
+    kept: {
+      eeprom: () => {
+        // What the chip has done ahead of the bench has not happened yet.
+        if (state.hertz > 0 && !state.isAwaiting) {
+          ahead.cut(cycleNow());
+          setTimer();
+        }
+        return writeHex(ahead.bus.eeprom.bytes);
+      },
+    },
   };
 }
 
@@ -414,7 +425,7 @@ export const image: PartKind = {
   at: 'board.firmware',
   variant: 'image',
   parameters,
-  files: { keys: FILE_KEYS, take: takeFiles as unknown as NonNullable<PartKind['files']>['take'] },
+  files: { keys: FILE_KEYS, kept: KEPT_KEYS, take: takeFiles as unknown as NonNullable<PartKind['files']>['take'] },
   ports,
   chart,
   faults,

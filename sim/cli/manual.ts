@@ -34,7 +34,7 @@ export const manuals: Readonly<Record<string, Manual>> = {
       'jackstand run --format github --summary "$GITHUB_STEP_SUMMARY"',
     ],
     statuses: { 0: 'all hold', 1: 'an expectation failed, or one stated to fail did not' },
-    files: `${scenarioFiles} What --report, --trace, --serial and --summary name is written whole or not at all.`,
+    files: `${scenarioFiles} What --report, --trace, --serial, --eeprom and --summary name is written whole or not at all.`,
     environment: { GITHUB_STEP_SUMMARY: 'the file that --summary appends to; any other is written anew' },
   },
   check: {

@@ -71,6 +71,10 @@ function programOf(streams: Streams, done: (status: number) => void): Command {
       '--serial <file>',
       'write what the program sends over its serial port to FILE, byte for byte; with several scenarios, one file each; - for standard output, and the results then go to standard error',
     )
+    .option(
+      '--eeprom <file>',
+      'write what then stands in the EEPROM to FILE, an Intel HEX file (.eep) that `eeprom` of a compiled image takes; with several scenarios, one file each',
+    )
     .option('--against <capture>', 'hold a recorded pulse train against the simulated one, and say where they part')
     .option('--signal <name>', "with --against: which signal; the first controller's pulse line unless given")
     .option('--column <name>', 'with --against: which column of the capture')

@@ -10,6 +10,7 @@ import { type RunOptions, runScenario, type Scenario } from '../verdict/run-scen
 import type { AgainstOptions, AgainstPlan } from './against.ts';
 import { Exit } from './exit.ts';
 import { findFiles } from './find-files.ts';
+import { EEPROM_KEY, eepromProblems, writeKept } from './kept-files.ts';
 import { tellProblems } from './problems.ts';
 import { formatNamed } from './run-formats.ts';
 import { besideSerial, type SentBytes, sendsBytes, sentBytes, serialProblems } from './serial-files.ts';
@@ -25,6 +26,8 @@ export interface RunCommandOptions extends AgainstOptions {
   readonly signals?: string;
   /** What is sent over a serial port goes there, byte for byte; `-` is standard output. */
   readonly serial?: string;
+  /** Where what then stands in the EEPROM goes, for the next run to find. */
+  readonly eeprom?: string;
   /** Runs the scenarios of this suite on benches instead of scenario files. */
   readonly suite?: string;
   /** An HTML page, and a Markdown page, to write. */
@@ -65,6 +68,7 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, giv
     ...loaded.flatMap((scenario) => scenario.problems),
     ...optionProblems(options, scenarios),
     ...(options.serial === undefined ? [] : serialProblems(options.serial, scenarios, given)),
+    ...(options.eeprom === undefined ? [] : eepromProblems(options.eeprom, scenarios)),
   ];
   if (hasErrors(problems)) {
     tellProblems(problems, streams);
@@ -79,6 +83,7 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, giv
   const form = formatNamed(options.format ?? 'text', startedAt, streams);
   const names = scenarios.map(nameOf);
   const files = options.trace === undefined ? [] : traceNames(options.trace, names);
+  const eeproms = options.eeprom === undefined ? [] : traceNames(options.eeprom, names);
   const serials = options.serial === undefined ? [] : traceNames(options.serial, names);
   const outcomes: Outcome[] = [];
   for (const [index, scenario] of scenarios.entries()) {
@@ -86,7 +91,8 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, giv
     // What is held against a measurement is compared as it was, sample by sample.
     const isThinned = against.plan === undefined;
     const sent = options.serial !== undefined && sendsBytes(scenario) ? sentBytes(serials[index]!, given) : undefined;
-    const ran = runOne(scenario, { record: recordOf(options, scenario, against.plan), isThinned }, sent);
+    const keep = options.eeprom === undefined ? {} : { keep: EEPROM_KEY };
+    const ran = runOne(scenario, { record: recordOf(options, scenario, against.plan), isThinned, ...keep }, sent);
     const outcome = against.plan === undefined ? ran : held!.withAgainst(against.plan, ran);
     if ('problem' in outcome) {
       tellProblems([outcome.problem], streams);
@@ -98,6 +104,7 @@ async function runOnce(paths: readonly string[], options: RunCommandOptions, giv
       streams.out(await held!.againstWords(against.plan, outcome, streams));
     const unwritten = [
       ...(sent?.finish() ?? []),
+      ...(outcome.run.kept === undefined ? [] : writeKept(eeproms[index]!, outcome.run.kept)),
       ...(options.trace === undefined ? [] : writeTrace(outcome.run.trace, files[index]!)),
     ];
     if (unwritten.length > 0) {

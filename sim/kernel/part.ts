@@ -200,6 +200,8 @@ export interface Live {
   fault(event: string, amount: number): void;
   /** For each flowing out port: bring `values` up to the present instant. */
   readonly samplers?: Readonly<Record<string, () => void>>;
+  /** What stands at the present instant in each file of `PartFiles.kept`, by key. */
+  readonly kept?: Readonly<Record<string, () => string>>;
 }
 
 /** One link of a cause: an out port's value at an instant, told by the part that published it. */
@@ -269,6 +271,8 @@ export interface Band {
 export interface PartFiles {
   /** The parameters whose values are file names, as seen from the file that they are written in. */
   readonly keys: readonly string[];
+  /** Those of them that hold what outlasts the power: `Live.kept` gives what the next run would find in them. */
+  readonly kept?: readonly string[];
   /**
    * The parameters with what the files hold, and what is wrong with the files. What is added should be a function that
    * returns it, as trees of parameters are copied for each run.

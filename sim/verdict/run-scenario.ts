@@ -3,6 +3,7 @@ import { type Act, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
 import type { Severity } from '../bench/severity.ts';
 import { NumericalBlowUp } from '../kernel/continuum.ts';
+import type { PartKind } from '../kernel/part.ts';
 import { listenForBytes } from '../trace/bytes.ts';
 import { GRID_PER_SECOND, record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
@@ -56,6 +57,8 @@ export interface ScenarioRun {
   readonly final: Readonly<Record<string, string>>;
   readonly findings: readonly Finding[];
   readonly trace: Trace;
+  /** What the next run would find in the file that was asked for with `keep`. */
+  readonly kept?: string;
 }
 
 export interface RunOptions {
@@ -69,6 +72,8 @@ export interface RunOptions {
   readonly causes?: boolean;
   /** Called with each byte that is sent over a serial port, in order: a trace does not tell equal ones in a row apart. */
   readonly takeByte?: (byte: number) => void;
+  /** The parameter that names a file which outlasts the power: what stands in it at the end is then in `kept`. */
+  readonly keep?: string;
 }
 
 export function runScenario(scenario: Scenario, options: RunOptions = {}): ScenarioRun {
@@ -93,6 +98,7 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
         : causeOf(parts, scenario.seed, scenario.acts, judgement.signal, judgement.atSeconds);
     return { ...judgement, formula, line, cause };
   });
+  const keeper = options.keep === undefined ? undefined : keeperOf(assembly.parts, options.keep);
   return {
     scenario,
     holds: blowUp === undefined && expectations.every((expectation) => expectation.holds),
@@ -109,7 +115,13 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
     ),
     findings: blowUp === undefined ? assembly.findings : [...assembly.findings, blowUpFinding(blowUp)],
     trace,
+    ...(keeper === undefined ? {} : { kept: keeper.live.kept![options.keep!]!() }),
   };
+}
+
+/** The part that has a file of this key which outlasts the power. */
+export function keeperOf<P extends { readonly kind: PartKind }>(parts: readonly P[], key: string): P | undefined {
+  return parts.find(({ kind }) => kind.files?.kept?.includes(key) === true);
 }
 
 /** Runs; gives the blow-up that ended it, if one did. */

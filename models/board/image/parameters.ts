@@ -95,6 +95,7 @@ export const parameters = z.strictObject({
 export type Parameters = Settled<z.output<typeof parameters>> & { readonly image: () => Image };
 
 export const FILE_KEYS = ['file', 'eeprom'] as const;
+export const KEPT_KEYS = ['eeprom'] as const;
 
 /** Reads the image; whatever is wrong with it is told at the key that names the file. */
 export function takeFiles(given: z.output<typeof parameters>, contents: ReadonlyMap<string, Uint8Array>): FilesTaken {
@@ -105,6 +106,6 @@ export function takeFiles(given: z.output<typeof parameters>, contents: Readonly
   );
   return {
     parameters: image === undefined ? given : { ...given, image: () => image },
-    mistakes: mistakes.map((mistake) => fileMistake('file', mistake)),
+    mistakes: mistakes.map((mistake) => fileMistake(mistake.isOfEeprom === true ? 'eeprom' : 'file', mistake)),
   };
 }

@@ -48,6 +48,24 @@ export function readHex(file: Uint8Array, memory: 'flash' | 'eeprom', sink: Imag
   if (!ended) sink.tell({ code: records === 0 ? 'not-an-image' : 'no-end-record', line: Math.max(1, line), facts: {} });
 }
 
+/** Data bytes in a record that is written: what the common tools write. */
+const RECORD_BYTES = 16;
+
+/** All of a memory of at most 64 KiB as records, one a line, with the end record. */
+export function writeHex(memory: Uint8Array): string {
+  let text = '';
+  for (let offset = 0; offset < memory.length; offset += RECORD_BYTES)
+    text += recordText(offset, 0, memory.subarray(offset, offset + RECORD_BYTES));
+  return text + recordText(0, 1, new Uint8Array(0));
+}
+
+function recordText(offset: number, type: number, data: Uint8Array): string {
+  const bytes = [data.length, offset >> 8, offset & 0xff, type, ...data];
+  const sum = bytes.reduce((total, byte) => total + byte, 0);
+  const digits = [...bytes, -sum & 0xff].map((byte) => byte.toString(16).padStart(2, '0')).join('');
+  return `:${digits.toUpperCase()}\n`;
+}
+
 /** The bytes of one record with its length and checksum found good, or undefined after telling why not. */
 function recordBytes(text: Uint8Array, line: number, sink: ImageSink): Uint8Array | undefined {
   const bytes = new Uint8Array((text.length - 1) >> 1);

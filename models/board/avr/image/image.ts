@@ -37,6 +37,8 @@ export interface ImageMistake {
   readonly line?: number;
   /** Byte of a binary file, from 0. */
   readonly offset?: number;
+  /** It stands in the second file, the one with the EEPROM's contents. */
+  readonly isOfEeprom?: true;
   /** What was found and what was expected, by name. */
   readonly facts: Readonly<Record<string, number | string>>;
   /** The rest of the file is still good to run: only what describes the source is lost. */
@@ -70,17 +72,30 @@ export interface ImageSink {
     bytes: Uint8Array,
     where: { line?: number; offset?: number },
   ): void;
+  /** What is placed from now on may take the place of what was placed before. */
+  renew(memory: 'flash' | 'eeprom'): void;
 }
 
 const MISTAKE_LIMIT = 50;
 
-/** Reads an Intel HEX file or a linked ELF file for `chip`. `eeprom` is a second HEX file with the EEPROM's contents. */
+/**
+ * Reads an Intel HEX file or a linked ELF file for `chip`. `eeprom` is a second HEX file with the EEPROM's contents; what it
+ * gives takes the place of what the first one gives.
+ */
 export function readImage(file: Uint8Array, chip: Chip, eeprom?: Uint8Array): ImageReading {
   const sink = imageSink(chip);
   const isElf = file.length >= 4 && file[0] === 0x7f && file[1] === 0x45 && file[2] === 0x4c && file[3] === 0x46;
   if (isElf) readElf(file, sink);
   else readHex(file, 'flash', sink);
-  if (eeprom !== undefined) readHex(eeprom, 'eeprom', sink);
+  if (eeprom !== undefined) {
+    sink.renew('eeprom');
+    const { mistakes } = sink;
+    const first = mistakes.length;
+    readHex(eeprom, 'eeprom', sink);
+    mistakes.forEach((mistake, index) => {
+      if (index >= first) mistakes[index] = { ...mistake, isOfEeprom: true };
+    });
+  }
   if (sink.mistakes.length === 0 && !sink.image.given.includes(1)) sink.tell({ code: 'empty', facts: {} });
   const isGood = sink.mistakes.every((mistake) => mistake.harmless === true);
   return isGood ? { image: sink.image, mistakes: sink.mistakes } : { mistakes: sink.mistakes };
@@ -114,5 +129,6 @@ function imageSink(chip: Chip): ImageSink {
       target.set(bytes, address);
       taken.fill(1, address, address + bytes.length);
     },
+    renew: (memory) => void given[memory].fill(0),
   };
 }
