@@ -75,7 +75,7 @@ function rising(
   if (at < 0) return [];
   return [
     {
-      path: [...path, String(at), '0'],
+      path: [...path, at, 0],
       severity: 'error',
       says: `the ${what} of each point must lie above that of the point before it`,
     },

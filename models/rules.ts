@@ -12,7 +12,7 @@ import { comparesWithin, frameTicks, highTicks, type PwmMode, topOf } from './pw
 
 export interface RuleFinding {
   /** Where in the bench file. */
-  readonly path: readonly string[];
+  readonly path: readonly (string | number)[];
   readonly severity: 'error' | 'warning';
   readonly says: string;
   readonly allowed?: string;
