@@ -1,6 +1,7 @@
 /**
  * A verdict must not hang on how finely time is cut: every shipped scenario with half the step and half the error. A
- * margin is a small difference of large numbers, so that it is held against the size of the signal that it is about.
+ * margin that is a small difference of large numbers is held against the size of the signal that it is about in the
+ * scenarios named below, and against itself in all others.
  */
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
@@ -16,6 +17,8 @@ import type { Scenario } from '../../../sim/verdict/run-scenario.ts';
 
 const FOLDER = 'scenarios/orchard-cart';
 const files = readdirSync(FOLDER).filter((file) => file.endsWith('.yaml') && file !== 'bench.yaml');
+/** Here the margin is a seventh of its signal or less; measured, 0.21 % and 0.11 % of the margin. */
+const HELD_BY_SIGNAL = ['cut-off-heavier-wire.yaml', 'loaded-climb.yaml'];
 const HALVED: StepLimits = { tolerance: STEP_LIMITS.tolerance / 2, mostSeconds: STEP_LIMITS.mostSeconds / 2 };
 
 interface Outcome {
@@ -37,7 +40,7 @@ function judged(scenario: Scenario, limits: StepLimits): Outcome[] {
   });
 }
 
-describe('steps: half the greatest step and half the error turn no verdict and move no margin by 0.1 % of its signal', () => {
+describe('steps: half the greatest step and half the error turn no verdict and move no margin by 0.1 %', () => {
   test.each(files)(
     '%s',
     (file) => {
@@ -51,7 +54,8 @@ describe('steps: half the greatest step and half the error turn no verdict and m
           expect(other.margin).toBe(judgement.margin);
           return;
         }
-        const scale = Math.max(Math.abs(judgement.margin), Number.isFinite(size) ? size : 0, 1e-9);
+        const signalSize = HELD_BY_SIGNAL.includes(file) && Number.isFinite(size) ? size : 0;
+        const scale = Math.max(Math.abs(judgement.margin), signalSize, 1e-9);
         const moved = Math.abs(other.margin - judgement.margin) / scale;
         expect(moved, `${judgement.text}: ${judgement.margin} and ${other.margin}`).toBeLessThan(1e-3);
       });
