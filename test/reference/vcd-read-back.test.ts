@@ -80,7 +80,7 @@ describe.runIf(hasReader)('vcd: read back by another program', () => {
     ran('vcd2fst', [vcd, fst]);
     const signals = read(ran('fst2vcd', [fst]));
 
-    const { trace } = runScenario(loadScenario(file).value!, { record: 'all' });
+    const { trace } = runScenario(loadScenario(file).value!, { record: 'all', isThinned: true });
     expect(trace.columns.length).toBeGreaterThan(60);
     const counted = { wire: 0, string: 0, real: 0 };
     for (const column of trace.columns) {
