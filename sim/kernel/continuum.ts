@@ -102,7 +102,6 @@ export class Continuum {
   private readonly xB = new Float64Array(CAPACITY);
   private readonly kB = new Float64Array(CAPACITY);
   private readonly k2 = new Float64Array(CAPACITY);
-  private readonly k3 = new Float64Array(CAPACITY);
   /** Numbers of the fast states; the rate of each, and the rest of its slope at start, middle and end of the step. */
   private fast: number[] = [];
   private readonly rates = new Float64Array(CAPACITY);
@@ -288,7 +287,7 @@ export class Continuum {
   /** One step of `attempted[0]` seconds from A to B; leaves the error, as a share of what is allowed, in `attempted[1]`. */
   private attempt(): void {
     const h = this.attempted[0]!;
-    const { x, dx, xA, xB, kA, kB, k2, k3, scales, stateCount, tolerance, fast, rates, n1, n2, n3, phi } = this;
+    const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, fast, rates, n1, n2, n3, phi } = this;
     for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
     for (let at = 0; at < fast.length; at += 1) {
       const index = fast[at]!;
@@ -316,7 +315,6 @@ export class Continuum {
     if (this.isBooking) this.closeBooks();
     for (let at = 0; at < fast.length; at += 1) n3[fast[at]!] = dx[fast[at]!]! + rates[fast[at]!]! * x[fast[at]!]!;
     for (let index = 0; index < stateCount; index += 1) {
-      k3[index] = dx[index]!;
       x[index] = xA[index]! + h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * dx[index]!);
       xB[index] = x[index]!;
     }

@@ -89,7 +89,7 @@ export class Kernel {
   private flowTimer = 0;
   /** The timer that is due before all others, kept out of the tree; -1 when the tree has it. */
   private front = -1;
-  /** Where events are taken one by one, and before the first of them, none goes straight on to the next. */
+  /** Where events are taken one by one, none goes straight on to the next. */
   private mayLeap = false;
   private inputs: ((changed: number) => void)[] = [];
   private readonly timers: (() => void)[] = [];
@@ -308,13 +308,13 @@ export class Kernel {
     while (this.next()) {
       // `next` has done the work.
     }
-    this.mayLeap = false;
     this.now[0] = untilSeconds;
   }
 
   /** Handles the next event if it is due by `untilSeconds`. False when there is none. */
   step(untilSeconds: number): boolean {
     this.until[0] = untilSeconds;
+    this.mayLeap = false;
     return this.next();
   }
 

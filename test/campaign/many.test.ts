@@ -1,7 +1,6 @@
 /** Shares as schedulers tell them, and a campaign at the command line: shares merged, an interrupt taken up again. */
 import { spawnSync } from 'node:child_process';
-import { existsSync, mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { readShard, shardOf } from '../../sim/campaign/many/shard.ts';
@@ -9,6 +8,7 @@ import type { Surroundings } from '../../sim/cli/many.ts';
 import { merge } from '../../sim/cli/merge.ts';
 import { type SpreadFlags, spread } from '../../sim/cli/spread.ts';
 import type { Streams } from '../../sim/cli/streams.ts';
+import { folderThatArms } from './arming-folder.ts';
 
 describe('many: shares', () => {
   test.each<[string, Record<string, string>, number, number]>([
@@ -63,24 +63,8 @@ describe('many: shares', () => {
   });
 });
 
-const folder = mkdtempSync(join(tmpdir(), 'jackstand-many-'));
+const folder = folderThatArms();
 const inside = (name: string): string => join(folder, name);
-writeFileSync(
-  inside('bench.yaml'),
-  `bench: b
-board: { clock: 8 MHz ± 2 %, pwm: { prescaler: 256 }, firmware: { kind: mapping, input: [186, 828], output: [46, 62] } }
-controllers: { left: { pulse: { neutral: 1500 us, full: 2000 us }, arming: { window: ± 20 us, hold: 100 ms }, boot: 0.1 s } }
-`,
-);
-writeFileSync(
-  inside('arms.yaml'),
-  `scenario: arms
-bench: bench.yaml
-duration: 0.4 s
-steps: [{ at: 0 s, battery: connect }]
-expect: [{ that: left.mode is armed, within: 0.4 s }]
-`,
-);
 
 interface Capture extends Streams {
   readonly texts: { out: string; err: string; status: string[] };

@@ -1,9 +1,9 @@
 /** Campaigns handed to engines that run many machines: what comes out is, to the byte, what one process prints. */
 import { spawnSync } from 'node:child_process';
-import { chmodSync, mkdtempSync, readdirSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { chmodSync, readdirSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { folderThatArms } from '../arming-folder.ts';
 
 const has = (program: string): boolean => spawnSync('sh', ['-c', `command -v ${program}`]).status === 0;
 const hasParallel = has('parallel');
@@ -12,26 +12,10 @@ if (!hasParallel) process.stderr.write('cluster: not run under GNU parallel (Deb
 const hasSlurm = ['slurmctld', 'slurmd', 'sbatch', 'munged'].every(has) && process.getuid?.() === 0;
 if (!hasSlurm) process.stderr.write('cluster: no Slurm array (Debian: slurm-wlm munge, as root), which is not here\n');
 
-const folder = mkdtempSync(join(tmpdir(), 'jackstand-cluster-'));
+const folder = folderThatArms();
 // The daemon that signs messages has a user of its own, who must get in.
 chmodSync(folder, 0o755);
 const inside = (name: string): string => join(folder, name);
-writeFileSync(
-  inside('bench.yaml'),
-  `bench: b
-board: { clock: 8 MHz ± 2 %, pwm: { prescaler: 256 }, firmware: { kind: mapping, input: [186, 828], output: [46, 62] } }
-controllers: { left: { pulse: { neutral: 1500 us, full: 2000 us }, arming: { window: ± 20 us, hold: 100 ms }, boot: 0.1 s } }
-`,
-);
-writeFileSync(
-  inside('arms.yaml'),
-  `scenario: arms
-bench: bench.yaml
-duration: 0.4 s
-steps: [{ at: 0 s, battery: connect }]
-expect: [{ that: left.mode is armed, within: 0.4 s }]
-`,
-);
 const program = [process.execPath, resolve('node_modules/tsx/dist/cli.mjs'), resolve('sim/cli/main.ts')];
 const examples = resolve('scenarios/examples/many');
 
