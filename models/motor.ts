@@ -220,7 +220,7 @@ function make(host: Host, numbers: Parameters): Live {
     book,
   } = host.flow({
     states: [
-      { name: 'current', start: 0, scale: scaleAmps, isFast: true },
+      { name: 'current', start: 0, scale: scaleAmps, isPairedWithNext: true },
       { name: 'speed', start: 0, scale: scaleSpeed },
       { name: 'temperature', start: thermal.ambient, scale: 100 },
     ],

@@ -9,14 +9,15 @@
  * the sweeps are repeated while one of them leans on it: an evaluation is thus a function of the states alone, and
  * looking at a run changes nothing in it.
  *
- * Method: Kutta's third-order rule with error control, in its exponential form for the fast states (Cox and Matthews, J.
- * Comput. Phys. 176, 2002, ETD3RK). The design named RK4 with a bounded step; a motor's current settles in a millisecond and
- * then follows its speed for seconds, and any rule without the exponential would have to go on in milliseconds. The rate
- * at which a fast state falls back is measured on the network itself; off by a half, the rule still holds. A step runs
- * ahead of the present on the assumption that no event comes; between its ends slow states are read from the cubic
- * Hermite polynomial and fast ones from the rule's own expansion; an event that changes an input starts a new step from
- * the present. Hot path; see test/speed/power.bench.ts.
+ * Method: Kutta's third-order rule with error control, in its exponential form for pairs of states that work on each other
+ * quickly (Cox and Matthews, J. Comput. Phys. 176, 2002, ETD3RK). The design named RK4 with a bounded step; a motor's
+ * current settles in a millisecond, its bare shaft in ten, and both then follow the vehicle for seconds: any rule without
+ * the exponential would have to go on in milliseconds. The linear part of a pair's slopes is measured on the network
+ * itself; off by a half, the rule still holds. A step runs ahead of the present on the assumption that no event comes;
+ * between its ends states are read from the cubic Hermite polynomial, or pairs from the rule's own expansion where that
+ * says more; an event that changes an input starts a new step from the present. Hot path; see test/speed/power.bench.ts.
  */
+import { expandPair, MATRIX_SIZE, PHI_SIZE } from './pairs.ts';
 import type { Flow } from './part.ts';
 
 /** Number of states and of books (running integrals that feed nothing back) that one bench may have. */
@@ -30,12 +31,14 @@ const FIRST_STEP_SECONDS = 1e-4;
 /** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
 const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
-/** Change of a fast state, as a share of its scale, by which its rate is measured. */
+/** Change of a paired state, as a share of its scale, by which the linear part of the slopes is measured. */
 const PROBE_SHARE = 1e-5;
-/** Rates measured by whole and by half of that change differ by no more than this share where the slope is smooth. */
+/** What is measured by whole and by half of that change differs by no more than this share where the slope is smooth. */
 const SMOOTH_SHARE = 0.1;
-/** Below this product of rate and step the exponential functions are taken from their series. */
-const SERIES_BELOW = 0.2;
+/** Differences of slopes below this share of the slope are those of rounding. */
+const ROUNDING_SHARE = 1e-10;
+/** A pair that the cubic polynomial tells no worse than so many allowed errors in the middle of a step is read from it. */
+const STRAIGHT_ERRORS = 4;
 
 /** The numbers of a bench ran away: a fault of its parameters, or of the models' range of validity. */
 export class NumericalBlowUp extends Error {
@@ -102,15 +105,23 @@ export class Continuum {
   private readonly xB = new Float64Array(CAPACITY);
   private readonly kB = new Float64Array(CAPACITY);
   private readonly k2 = new Float64Array(CAPACITY);
-  /** Numbers of the fast states; the rate of each, and the rest of its slope at start, middle and end of the step. */
-  private fast: number[] = [];
-  private readonly rates = new Float64Array(CAPACITY);
-  private readonly halfRates = new Float64Array(CAPACITY);
-  private readonly n1 = new Float64Array(CAPACITY);
-  private readonly n2 = new Float64Array(CAPACITY);
-  private readonly n3 = new Float64Array(CAPACITY);
-  /** phi1, phi2 and phi3 of the latest argument. */
-  private readonly phi = new Float64Array(3);
+  /** Number of the first state of each pair; the linear part of its slopes, and the functions of that for half and whole step. */
+  private readonly pairs: number[] = [];
+  private readonly matrix = new Float64Array(2 * CAPACITY);
+  private readonly phiHalf = new Float64Array(3 * CAPACITY);
+  private readonly phiWhole = new Float64Array(3 * CAPACITY);
+  /** The rest of a paired state's slope over the step: start + turn x share + bow x share^2, less what it starts with. */
+  private readonly turn = new Float64Array(CAPACITY);
+  private readonly bow = new Float64Array(CAPACITY);
+  /** What the rest of the slope has changed by in the middle of the step. */
+  private readonly middle = new Float64Array(CAPACITY);
+  /** 1 for a pair that the cubic polynomial does not tell well between the ends of the step. */
+  private readonly isBent = new Float64Array(CAPACITY);
+  /** Changes of all slopes when firsts or seconds of pairs are moved, by the whole and by the half of a little. */
+  private readonly byFirst = new Float64Array(CAPACITY);
+  private readonly bySecond = new Float64Array(CAPACITY);
+  private readonly byHalf = new Float64Array(CAPACITY);
+  private readonly phi = new Float64Array(PHI_SIZE);
   private readonly bookA = new Float64Array(CAPACITY);
   private readonly bookB = new Float64Array(CAPACITY);
   private readonly bookRateB = new Float64Array(CAPACITY);
@@ -121,7 +132,7 @@ export class Continuum {
   /** The step that is tried, in seconds, and its error: in an array, so that neither is boxed. */
   private readonly attempted = new Float64Array(2);
   private isDisturbed = true;
-  /** A step was refused: the rates of the fast states may no longer be true. */
+  /** A step was refused: the linear part of the pairs may no longer be true. */
   private isRough = true;
 
   /** `values` are those of all signals of the bench. */
@@ -138,8 +149,8 @@ export class Continuum {
   /** Enters a part, in rank order; returns where its states and books begin. */
   join(part: string, flow: Flow): { readonly state: number; readonly book: number } {
     const place = { state: this.stateCount, book: this.bookCount };
-    flow.states.forEach(({ start, scale, isFast }, index) => {
-      if (isFast === true) this.fast.push(place.state + index);
+    flow.states.forEach(({ start, scale, isPairedWithNext }, index) => {
+      if (isPairedWithNext === true) this.pairs.push(place.state + index);
       this.x[place.state + index] = start;
       this.scales[place.state + index] = scale;
     });
@@ -225,39 +236,58 @@ export class Continuum {
     this.isDisturbed = false;
     instants[0] = seconds;
     if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
-    if (hasJumped || !isWhole || this.isRough) this.measureRates();
+    if (hasJumped || !isWhole || this.isRough) this.measurePairs();
     this.plan();
   }
 
   /**
-   * How fast each fast state falls back when all of them are moved a little: the slopes at A are in `kA`. They are moved
-   * by half of that as well: a slope that breaks off between the two (a bridge at the edge of its limit) has no rate, and
-   * one taken there would hold the state where it is.
+   * The linear part of each pair's slopes at A, where the slopes are in `kA`: what moving all firsts, then all seconds, a
+   * little changes. They are moved by half of that as well: a slope that breaks off between the two (a bridge at the edge of
+   * its limit, a wheel that stands) has no linear part, and one taken there would hold the state where it is.
    */
-  private measureRates(): void {
-    const { fast, rates, halfRates } = this;
+  private measurePairs(): void {
+    const { pairs, matrix, scales } = this;
     this.isRough = false;
-    if (fast.length === 0) return;
-    this.probe(0.5 * PROBE_SHARE, halfRates);
-    this.probe(PROBE_SHARE, rates);
-    for (let at = 0; at < fast.length; at += 1) {
-      const index = fast[at]!;
-      const rate = rates[index]!;
-      const isSmooth = Math.abs(rate - halfRates[index]!) <= SMOOTH_SHARE * rate;
-      if (!(isSmooth && rate > 0 && rate < Number.POSITIVE_INFINITY)) rates[index] = 0;
+    if (pairs.length === 0) return;
+    matrix.fill(0, 0, MATRIX_SIZE * pairs.length);
+    for (let side = 0; side < 2; side += 1) {
+      const changes = side === 0 ? this.byFirst : this.bySecond;
+      this.probe(side, 0.5 * PROBE_SHARE, this.byHalf);
+      this.probe(side, PROBE_SHARE, changes);
+      for (let at = 0; at < pairs.length; at += 1) {
+        const index = pairs[at]!;
+        const moved = PROBE_SHARE * scales[index + side]!;
+        for (let row = 0; row < 2; row += 1)
+          matrix[MATRIX_SIZE * at + 2 * row + side] = this.isSmooth(index + row, changes)
+            ? changes[index + row]! / moved
+            : Number.NaN;
+      }
+    }
+    for (let at = 0; at < MATRIX_SIZE * pairs.length; at += 2) {
+      const own = matrix[at + ((at >> 1) & 1)]!;
+      if (own <= 0 && Number.isFinite(matrix[at]! + matrix[at + 1]!)) continue;
+      matrix[at] = 0;
+      matrix[at + 1] = 0;
     }
   }
 
-  /** Change of each fast state's slope, divided by that of the state, when all are moved by a share of their scales. */
-  private probe(share: number, into: Float64Array): void {
-    const { x, dx, xA, kA, fast, scales } = this;
-    x.set(xA);
-    for (let at = 0; at < fast.length; at += 1) x[fast[at]!]! += share * scales[fast[at]!]!;
+  private isSmooth(index: number, changes: Float64Array): boolean {
+    const whole = changes[index]!;
+    const doubled = 2 * this.byHalf[index]!;
+    return Math.abs(whole - doubled) <= SMOOTH_SHARE * Math.abs(whole) + ROUNDING_SHARE * Math.abs(this.kA[index]!);
+  }
+
+  /** Changes of all slopes when the first (0) or second (1) states of all pairs are moved by a share of their scales. */
+  private probe(side: number, share: number, changes: Float64Array): void {
+    const { x, dx, xA, kA, pairs, scales, stateCount } = this;
+    for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]!;
+    for (let at = 0; at < pairs.length; at += 1) x[pairs[at]! + side]! += share * scales[pairs[at]! + side]!;
     this.sweep();
     this.slope();
-    for (let at = 0; at < fast.length; at += 1) {
-      const index = fast[at]!;
-      into[index] = (kA[index]! - dx[index]!) / (share * scales[index]!);
+    for (let at = 0; at < pairs.length; at += 1) {
+      const index = pairs[at]!;
+      changes[index] = dx[index]! - kA[index]!;
+      changes[index + 1] = dx[index + 1]! - kA[index + 1]!;
     }
   }
 
@@ -274,6 +304,7 @@ export class Continuum {
         // The third root of the error says how much longer the next step may be; 0.9 for safety.
         instants[2] = h * Math.min(4, 0.9 / Math.cbrt(Math.max(error, 1e-3)));
         instants[3] = -1;
+        this.markBent();
         return;
       }
       this.isRough = true;
@@ -287,49 +318,38 @@ export class Continuum {
   /** One step of `attempted[0]` seconds from A to B; leaves the error, as a share of what is allowed, in `attempted[1]`. */
   private attempt(): void {
     const h = this.attempted[0]!;
-    const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, fast, rates, n1, n2, n3, phi } = this;
+    const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, pairs } = this;
     for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
-    for (let at = 0; at < fast.length; at += 1) {
-      const index = fast[at]!;
-      const z = -0.5 * h * rates[index]!;
-      this.expand(z);
-      n1[index] = kA[index]! + rates[index]! * xA[index]!;
-      x[index] = (1 + z * phi[0]!) * xA[index]! + 0.5 * h * phi[0]! * n1[index]!;
-    }
+    for (let at = 0; at < pairs.length; at += 1) this.startPair(at);
     this.sweep();
     this.slope();
     if (this.isBooking) this.book3.set(this.bookRates);
-    for (let at = 0; at < fast.length; at += 1) n2[fast[at]!] = dx[fast[at]!]! + rates[fast[at]!]! * x[fast[at]!]!;
+    for (let at = 0; at < pairs.length; at += 1) this.notePair(at, this.middle);
     for (let index = 0; index < stateCount; index += 1) {
       k2[index] = dx[index]!;
       x[index] = xA[index]! + h * (2 * dx[index]! - kA[index]!);
     }
-    for (let at = 0; at < fast.length; at += 1) {
-      const index = fast[at]!;
-      const z = -h * rates[index]!;
-      this.expand(z);
-      x[index] = (1 + z * phi[0]!) * xA[index]! + h * phi[0]! * (2 * n2[index]! - n1[index]!);
-    }
+    for (let at = 0; at < pairs.length; at += 1) this.reachPair(at);
     this.sweep();
     this.slope();
     if (this.isBooking) this.closeBooks();
-    for (let at = 0; at < fast.length; at += 1) n3[fast[at]!] = dx[fast[at]!]! + rates[fast[at]!]! * x[fast[at]!]!;
+    for (let at = 0; at < pairs.length; at += 1) this.notePair(at, this.bow);
     for (let index = 0; index < stateCount; index += 1) {
       x[index] = xA[index]! + h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * dx[index]!);
       xB[index] = x[index]!;
     }
-    for (let at = 0; at < fast.length; at += 1) {
-      x[fast[at]!] = this.expansion(fast[at]!, 1);
-      xB[fast[at]!] = x[fast[at]!]!;
-    }
+    for (let at = 0; at < pairs.length; at += 1) this.closePair(at);
     this.sweep();
     this.slope();
     if (this.isBooking) this.bookRateB.set(this.bookRates);
     let worst = 0;
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
-      const change = rates[index]! > 0 ? this.bend(index) : (1 / 6) * (kA[index]! - 2 * k2[index]! + dx[index]!);
-      const error = Math.abs(h * change) / (tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!)));
+      k2[index] = (1 / 6) * (kA[index]! - 2 * k2[index]! + dx[index]!);
+    }
+    for (let at = 0; at < pairs.length; at += 1) this.bendPair(at);
+    for (let index = 0; index < stateCount; index += 1) {
+      const error = Math.abs(h * k2[index]!) / (tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!)));
       // Written so that a NaN counts as the worst.
       if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
@@ -347,40 +367,121 @@ export class Continuum {
     }
   }
 
-  /** A fast state at a share of the step under way: what it falls back from, and the rest of its slope as a parabola. */
-  private expansion(index: number, share: number): number {
-    const { phi } = this;
+  /** To the middle of the step as if the rest of the slope stayed: x = A + h/2 phi1(h/2) slope. */
+  private startPair(at: number): void {
+    const { x, xA, kA, matrix, phiHalf, phiWhole } = this;
     const h = this.attempted[0]!;
-    const z = -h * share * this.rates[index]!;
-    this.expand(z);
-    const first = this.n1[index]!;
-    const turn = 4 * this.n2[index]! - 3 * first - this.n3[index]!;
-    const bow = 2 * (first - 2 * this.n2[index]! + this.n3[index]!);
-    return (
-      (1 + z * phi[0]!) * this.xA[index]! +
-      h * share * (phi[0]! * first + share * (phi[1]! * turn + 2 * share * phi[2]! * bow))
-    );
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    const to = PHI_SIZE * at;
+    expandPair(matrix, entry, 0.5 * h, phiHalf, to);
+    expandPair(matrix, entry, h, phiWhole, to);
+    const p = 0.5 * h * phiHalf[to]!;
+    const q = 0.5 * h * phiHalf[to + 1]!;
+    const u = kA[index]!;
+    const w = kA[index + 1]!;
+    x[index] = xA[index]! + p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
+    x[index + 1] = xA[index + 1]! + p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
   }
 
-  /** By how much a fast state's slope may be off: the bend of the rest of it, as it works on the state. */
-  private bend(index: number): number {
-    this.expand(-this.attempted[0]! * this.rates[index]!);
-    const last = this.kB[index]! + this.rates[index]! * this.xB[index]!;
-    return this.phi[2]! * (this.n1[index]! - 2 * this.n2[index]! + last);
+  /** What the rest of a pair's slopes has changed by since A, at the states that were just evaluated. */
+  private notePair(at: number, into: Float64Array): void {
+    const { x, dx, xA, kA, matrix } = this;
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    const u = x[index]! - xA[index]!;
+    const w = x[index + 1]! - xA[index + 1]!;
+    into[index] = dx[index]! - kA[index]! - matrix[entry]! * u - matrix[entry + 1]! * w;
+    into[index + 1] = dx[index + 1]! - kA[index + 1]! - matrix[entry + 2]! * u - matrix[entry + 3]! * w;
   }
 
-  /** phi1 = (e^z - 1) / z, phi2 = (phi1 - 1) / z, phi3 = (phi2 - 1/2) / z, for z not above 0. */
-  private expand(z: number): void {
-    const { phi } = this;
-    if (z > -SERIES_BELOW) {
-      phi[2] = 1 / 6 + z * (1 / 24 + z * (1 / 120 + z * (1 / 720 + z * (1 / 5040 + z / 40320))));
-      phi[1] = 0.5 + z * phi[2]!;
-      phi[0] = 1 + z * phi[1]!;
-      return;
+  /** To the end of the step with the rest of the slope as it was in the middle, twice as far. */
+  private reachPair(at: number): void {
+    const { x, xA, kA, middle, matrix, phiWhole } = this;
+    const h = this.attempted[0]!;
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    const p = h * phiWhole[PHI_SIZE * at]!;
+    const q = h * phiWhole[PHI_SIZE * at + 1]!;
+    const u = kA[index]! + 2 * middle[index]!;
+    const w = kA[index + 1]! + 2 * middle[index + 1]!;
+    x[index] = xA[index]! + p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
+    x[index + 1] = xA[index + 1]! + p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
+  }
+
+  /** The pair at B: its rest of the slope runs as a parabola through start, middle and end. */
+  private closePair(at: number): void {
+    const { middle, turn, bow } = this;
+    const index = this.pairs[at]!;
+    for (let one = index; one < index + 2; one += 1) {
+      const end = bow[one]!;
+      turn[one] = 4 * middle[one]! - end;
+      bow[one] = 2 * (end - 2 * middle[one]!);
     }
-    phi[0] = Math.expm1(z) / z;
-    phi[1] = (phi[0]! - 1) / z;
-    phi[2] = (phi[1]! - 0.5) / z;
+    this.placePair(at, 1, this.phiWhole, PHI_SIZE * at);
+    this.xB[index] = this.x[index]!;
+    this.xB[index + 1] = this.x[index + 1]!;
+  }
+
+  /** The pair at a share of the step under way, from the functions for that share at `phi[from]`. */
+  private placePair(at: number, share: number, phi: Float64Array, from: number): void {
+    const { x, xA, kA, turn, bow, matrix } = this;
+    const h = this.attempted[0]! * share;
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    // p parts go straight, q parts through the matrix.
+    const turned = h * share;
+    const bowed = 2 * h * share * share;
+    const u =
+      h * phi[from + 1]! * kA[index]! + turned * phi[from + 3]! * turn[index]! + bowed * phi[from + 5]! * bow[index]!;
+    const w =
+      h * phi[from + 1]! * kA[index + 1]! +
+      turned * phi[from + 3]! * turn[index + 1]! +
+      bowed * phi[from + 5]! * bow[index + 1]!;
+    x[index] =
+      xA[index]! +
+      h * phi[from]! * kA[index]! +
+      turned * phi[from + 2]! * turn[index]! +
+      bowed * phi[from + 4]! * bow[index]! +
+      matrix[entry]! * u +
+      matrix[entry + 1]! * w;
+    x[index + 1] =
+      xA[index + 1]! +
+      h * phi[from]! * kA[index + 1]! +
+      turned * phi[from + 2]! * turn[index + 1]! +
+      bowed * phi[from + 4]! * bow[index + 1]! +
+      matrix[entry + 2]! * u +
+      matrix[entry + 3]! * w;
+  }
+
+  /** By how much a pair's slopes may be off: the bend of the rest of them, as it works on the states. */
+  private bendPair(at: number): void {
+    const { k2, middle, matrix, phiWhole, byHalf } = this;
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    this.notePair(at, byHalf);
+    const u = byHalf[index]! - 2 * middle[index]!;
+    const w = byHalf[index + 1]! - 2 * middle[index + 1]!;
+    const p = phiWhole[PHI_SIZE * at + 4]!;
+    const q = phiWhole[PHI_SIZE * at + 5]!;
+    k2[index] = p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
+    k2[index + 1] = p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
+  }
+
+  /** Whether the cubic polynomial tells each pair well in the middle of the step. */
+  private markBent(): void {
+    const { x, xA, xB, kA, kB, scales, pairs, tolerance } = this;
+    const h = this.attempted[0]!;
+    for (let at = 0; at < pairs.length; at += 1) {
+      this.placePair(at, 0.5, this.phiHalf, PHI_SIZE * at);
+      let isBent = 0;
+      for (let index = pairs[at]!; index < pairs[at]! + 2; index += 1) {
+        const cubic = 0.5 * (xA[index]! + xB[index]!) + 0.125 * h * (kA[index]! - kB[index]!);
+        const allowed = STRAIGHT_ERRORS * tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!));
+        if (Math.abs(cubic - x[index]!) > allowed) isBent = 1;
+      }
+      this.isBent[at] = isBent;
+    }
   }
 
   private sweep(): void {
@@ -418,7 +519,11 @@ export class Continuum {
     for (let index = 0; index < stateCount; index += 1)
       x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
     this.attempted[0] = h;
-    for (let at = 0; at < this.fast.length; at += 1) x[this.fast[at]!] = this.expansion(this.fast[at]!, s);
+    for (let at = 0; at < this.pairs.length; at += 1) {
+      if (this.isBent[at] === 0) continue;
+      expandPair(this.matrix, MATRIX_SIZE * at, s * h, this.phi, 0);
+      this.placePair(at, s, this.phi, 0);
+    }
     if (!this.isBooking) return;
     const { books, bookA, bookB, book2, bookRateB, bookCount } = this;
     for (let index = 0; index < bookCount; index += 1)
@@ -453,7 +558,7 @@ export class Continuum {
   }
 
   private arrays(): readonly Float64Array[] {
-    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, rates, n1, n2, n3 } = this;
-    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, rates, n1, n2, n3];
+    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, matrix, turn, bow, isBent } = this;
+    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, matrix, turn, bow, isBent];
   }
 }

@@ -137,12 +137,13 @@ export interface Host<In extends string = string, Out extends string = string> {
   finding(code: string, says: string): void;
 }
 
-/** A continuous state. A fast one falls back to its rest value in much less time than a step may last, as a winding's current does. */
+/** A continuous state. `scale` is the size that counts as full scale for errors. */
 export interface FlowState {
   readonly name: string;
   readonly start: number;
   readonly scale: number;
-  readonly isFast?: boolean;
+  /** This state and the part's next one work on each other in much less time than a step may last, as a motor's current and speed do. */
+  readonly isPairedWithNext?: boolean;
 }
 
 /** A part's share of the continuous network; see continuum.ts for the order of the sweeps. */

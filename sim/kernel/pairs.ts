@@ -1,0 +1,84 @@
+/**
+ * Pairs of states that work on each other within milliseconds, as a motor's current and speed do: the linear part of their
+ * slopes, [u', w'] = A [u, w] + the rest, and the functions of A by which a step follows that part exactly:
+ *
+ *     phi1(Z) = (e^Z - 1) / Z      phi2(Z) = (phi1 - 1) / Z      phi3(Z) = (phi2 - 1/2) / Z      Z = h A
+ *
+ * Every function of a 2 by 2 matrix is p + q A (Cayley and Hamilton), so that each is two numbers. They are taken from their
+ * series where Z is small, and doubled from there (any text on matrix exponentials: scaling and squaring). Hot path; see
+ * test/speed/power.bench.ts.
+ */
+
+/** Eigenvalues of Z up to this size go into the series, whose last term is then below 1e-11 of its first. */
+const SERIES_BELOW = 0.5;
+/** Where the numbers of one pair begin in `matrix`, and those of one length of step in `phi`. */
+export const MATRIX_SIZE = 4;
+export const PHI_SIZE = 6;
+
+/** Writes p and q of phi1, phi2 and phi3 of `seconds` times the matrix at `matrix[at]` to `phi[to]` and after. */
+export function expandPair(matrix: Float64Array, at: number, seconds: number, phi: Float64Array, to: number): void {
+  const trace = matrix[at]! + matrix[at + 3]!;
+  const determinant = matrix[at]! * matrix[at + 3]! - matrix[at + 1]! * matrix[at + 2]!;
+  let scale = seconds;
+  let doublings = 0;
+  for (
+    let size = (Math.abs(trace) + Math.sqrt(Math.abs(determinant))) * seconds;
+    size > SERIES_BELOW && doublings < 1000;
+    size *= 0.5
+  ) {
+    scale *= 0.5;
+    doublings += 1;
+  }
+  // In powers of Z: Z^2 = t Z - d.
+  let t = trace * scale;
+  let d = determinant * scale * scale;
+  let p3 = 1 / 3628800;
+  let q3 = 1 / 39916800;
+  let p = p3;
+  p3 = 1 / 362880 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 40320 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 5040 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 720 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 120 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 24 - q3 * d;
+  q3 = p + q3 * t;
+  p = p3;
+  p3 = 1 / 6 - q3 * d;
+  q3 = p + q3 * t;
+  let p2 = 0.5 - q3 * d;
+  let q2 = p3 + q3 * t;
+  let p1 = 1 - q2 * d;
+  let q1 = p2 + q2 * t;
+  for (; doublings > 0; doublings -= 1) {
+    // phi3(2Z) = (phi1 phi2 + phi2 + 2 phi3) / 8, phi2(2Z) = (phi1^2 + 2 phi2) / 4, phi1(2Z) = phi1 + Z phi1^2 / 2.
+    const p12 = p1 * p2 - q1 * q2 * d;
+    const q12 = p1 * q2 + q1 * p2 + q1 * q2 * t;
+    const p11 = p1 * p1 - q1 * q1 * d;
+    const q11 = 2 * p1 * q1 + q1 * q1 * t;
+    // The half goes from Z into 2Z: what stands at Z counts half as much at 2Z.
+    p3 = 0.125 * (p12 + p2 + 2 * p3);
+    q3 = 0.0625 * (q12 + q2 + 2 * q3);
+    p2 = 0.25 * (p11 + 2 * p2);
+    q2 = 0.125 * (q11 + 2 * q2);
+    p1 -= 0.5 * q11 * d;
+    q1 = 0.5 * (q1 + 0.5 * (p11 + q11 * t));
+    t *= 2;
+    d *= 4;
+  }
+  phi[to] = p1;
+  phi[to + 1] = q1 * seconds;
+  phi[to + 2] = p2;
+  phi[to + 3] = q2 * seconds;
+  phi[to + 4] = p3;
+  phi[to + 5] = q3 * seconds;
+}
