@@ -1,6 +1,9 @@
 /**
- * Which blocks see for themselves whether they fit into what is left of the window, and for which a block before them
+ * Before which blocks somebody looks whether they fit into what is left of the window, and for which a block before them
  * has already seen to it. Where the bus was called, what is left may have changed.
+ *
+ * The look is at the end of each jump to the block, not at its start: there the flags were just worked out and are wanted
+ * by nobody but the way out of the function. A loop that sets all of them anew on each pass then carries none of them.
  *
  * A block that is only come to by jumps forward within the unit needs no look of its own, if each block that leads to
  * it asks for enough for both. Every loop keeps a look at its head, so that none runs past the window.
@@ -15,7 +18,7 @@ const EDGE_CYCLES = 2;
 export interface Budget {
   /** Cycles that must be left when a block begins, its own and those of the blocks that rely on it. */
   readonly needed: Int32Array;
-  /** 1 where the block looks for itself. */
+  /** 1 where whoever jumps to the block looks first. */
   readonly looks: Uint8Array;
 }
 

@@ -1,27 +1,25 @@
 /**
- * The code of one block: a look at the window, its instructions, and the ways on from its last one.
+ * The code of one block: its instructions, and the ways on from its last one.
  */
 import { counterAt } from '../loops.ts';
 import { AT, STATE_BASE } from '../machine.ts';
 import { OP } from '../op.ts';
 import { cyclesOf, wordsOf } from '../timing.ts';
 import { type Block, callsBus, isHookedLoad } from './blocks.ts';
-import { type Emitter, goTo, goToComputed, LEAVE, leave, settleBlock, storeHeld } from './emitter.ts';
+import { type Emitter, emitLook, goTo, goToComputed, LEAVE, leave, settleBlock, storeHeld } from './emitter.ts';
 import { emitCondition, emitInstruction, LOCAL as L, leaveIf } from './instruction.ts';
 import { CALLED, WASM } from './wasm-bytes.ts';
 
-const { add, ne, sub, mul, divS, shl, shrU, and, or, eq, ltS, ltU, leS, gtS, geU } = WASM;
+const { add, ne, sub, mul, divS, shl, shrU, and, or, eq, ltU, leS, gtS, geU } = WASM;
 
 /** Emits block number `index` of the unit. */
 // biome-ignore format: stack code reads along the line
 export function emitBlock(emitter: Emitter, index: number): void {
   const { code, budget, plan, site } = emitter;
   const block = plan.blocks[index]!;
-  emitWaitLeap(emitter, block);
-  if (budget.looks[index] === 1) {
-    code.get(L.left).int(budget.needed[index]!).op(ltS).open(WASM.if);
-    leave(emitter, block.start, LEAVE);
-    code.close();
+  if (emitter.waits.has(block.start)) {
+    emitWaitLeap(emitter, block);
+    if (budget.looks[index] === 1) emitLook(emitter, index);
   }
   code.get(L.left).int(block.cycles).op(sub).set(L.left);
   emitter.held.fill(0);

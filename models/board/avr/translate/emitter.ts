@@ -5,7 +5,7 @@
 import type { Program } from '../decode.ts';
 import { effectsAt } from '../effects.ts';
 import { counterAt, idleHead } from '../loops.ts';
-import { ENTRY_BASE } from '../machine.ts';
+import { ENTRY_BASE, NEEDED_BASE } from '../machine.ts';
 import { type Block, needsHost } from './blocks.ts';
 import type { Budget } from './budget.ts';
 import { FIRST_WAIT_LOCAL, LOCAL, type Site } from './instruction.ts';
@@ -113,6 +113,7 @@ export function goTo(emitter: Emitter, pc: number, isLast: boolean): void {
     leave(emitter, pc, needsHost(emitter.plan.program, pc) ? LEAVE : AGAIN);
     return;
   }
+  if (looksBefore(emitter, index)) emitLook(emitter, index);
   let depth = scopes.length - 1;
   while (index < scopes[depth]!.region.first || index > scopes[depth]!.region.last) depth--;
   const scope = scopes[depth]!;
@@ -129,12 +130,26 @@ export function goTo(emitter: Emitter, pc: number, isLast: boolean): void {
   code.br(scope.label);
 }
 
-/** Goes on at the address in `exitPc`: within the unit if it is one of its entries, or else by way of the driver. */
+/** Whether jumps to a block look at the window; at the head of a waiting loop the block does, once it has leapt. */
+function looksBefore({ budget, plan, waits }: Emitter, index: number): boolean {
+  return budget.looks[index] === 1 && !waits.has(plan.blocks[index]!.start);
+}
+
+/** Leaves before a block that does not fit into the window. */
+export function emitLook(emitter: Emitter, index: number): void {
+  const { code, budget, plan } = emitter;
+  code.get(LOCAL.left).int(budget.needed[index]!).op(WASM.ltS).open(WASM.if);
+  leave(emitter, plan.blocks[index]!.start, LEAVE);
+  code.close();
+}
+
+/** Goes on at the address in `exitPc`: within the unit if it is one of its entries and fits, or else by way of the driver. */
 // biome-ignore format: stack code reads along the line
 export function goToComputed(emitter: Emitter): void {
   const { code, scopes } = emitter;
   code.get(LOCAL.exitPc).int(2).op(WASM.shl).load(ENTRY_BASE).tee(LOCAL.y).int(16).op(WASM.shrU);
-  code.int(emitter.plan.unit + 1).op(WASM.eq).open(WASM.if);
+  code.int(emitter.plan.unit + 1).op(WASM.eq);
+  code.get(LOCAL.left).get(LOCAL.exitPc).int(2).op(WASM.shl).load(NEEDED_BASE).op(WASM.geS, WASM.and).open(WASM.if);
   code.get(LOCAL.y).int(0xffff).op(WASM.and).set(LOCAL.target);
   if (scopes.length > 1) storeChanged(emitter);
   code.br(scopes[0]!.label).close();

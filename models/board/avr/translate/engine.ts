@@ -46,8 +46,6 @@ interface Translation {
 const translations = new Map<string, Translation>();
 /** An operation that no engine knows: the interpreter stops before it. */
 const STOP = 127;
-/** Mark of an entry whose block relies on others to look at the window: only the driver, which looks itself, may begin there. */
-const DRIVER_ONLY = 1 << 31;
 
 /** Translated code. Windows are cut so that the host may replace its first, quickly made code by its better code. */
 export const translatedEngine: EngineKind = {
@@ -164,8 +162,8 @@ export function translate(chip: Chip, program: Program, roots: ReadonlySet<numbe
     }),
   );
   units.forEach((unit, number) => {
-    for (const { pc, block, needed: cycles, looks } of unit.entries) {
-      entries[pc] = ((number + 1) << 16) | block | (looks ? 0 : DRIVER_ONLY);
+    for (const { pc, block, needed: cycles } of unit.entries) {
+      entries[pc] = ((number + 1) << 16) | block;
       needed[pc] = cycles;
       stops[pc] = STOP;
     }
@@ -235,7 +233,7 @@ function driver(): { readonly locals: number; readonly body: Code } {
   body.int(UNKNOWN).op(WASM.return).close();
   body.int(0).load(STATE_BASE + 4 * AT.left).get(1).load(NEEDED_BASE).op(WASM.ltS).open(WASM.if);
   body.int(LEAVE).op(WASM.return).close();
-  body.get(0).int(0xffff).op(WASM.and).get(0).int(16).op(WASM.shrU).int(0x7fff).op(WASM.and).int(1).op(WASM.sub).op(WASM.callIndirect, 0, 0);
+  body.get(0).int(0xffff).op(WASM.and).get(0).int(16).op(WASM.shrU).int(1).op(WASM.sub).op(WASM.callIndirect, 0, 0);
   body.tee(0).int(AGAIN).op(WASM.eq).brIf(again).close();
   body.get(0);
   return { locals: 2, body };

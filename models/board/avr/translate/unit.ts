@@ -37,8 +37,6 @@ export interface Entry {
   readonly block: number;
   /** Cycles that must be left. */
   readonly needed: number;
-  /** The block sees to that itself. */
-  readonly looks: boolean;
 }
 
 export interface Unit {
@@ -101,7 +99,7 @@ export function emitUnit(plan: UnitPlan): Unit {
 }
 
 /** Every block but those inside loops without a choice, which are entered at their first block only. */
-function entriesOf(root: Region, blocks: readonly Block[], { needed, looks }: Budget): Entry[] {
+function entriesOf(root: Region, blocks: readonly Block[], { needed }: Budget): Entry[] {
   const isHidden = new Uint8Array(blocks.length);
   const visit = (region: Region): void => {
     if (!region.hasChoice) isHidden.fill(1, region.first + 1, region.last + 1);
@@ -109,6 +107,6 @@ function entriesOf(root: Region, blocks: readonly Block[], { needed, looks }: Bu
   };
   visit(root);
   return blocks
-    .map((block, index) => ({ pc: block.start, block: index, needed: needed[index]!, looks: looks[index] === 1 }))
+    .map((block, index) => ({ pc: block.start, block: index, needed: needed[index]! }))
     .filter(({ block }) => isHidden[block] === 0);
 }
