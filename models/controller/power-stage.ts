@@ -28,6 +28,8 @@ export interface PowerStage {
 
 /** Closer than this share to a limit the current counts as being there. */
 const AT_LIMIT = 0.999;
+/** Diodes take a current below this share of the limit for none. */
+const NOTHING = 1e-6;
 /** A back-emf above this share of the supply may begin to conduct. */
 const NEAR_SUPPLY = 0.8;
 
@@ -65,6 +67,20 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
   };
   host.attach({ state });
 
+  /** Diodes let nothing flow while the back-emf exceeds what the bridge would give. Without arguments: they would be boxed. */
+  const isBlocking = (): boolean => {
+    const sign = Math.sign(state.drive);
+    return (
+      values[ampsIn]! * sign <= NOTHING * state.limitAmps &&
+      Math.abs(state.drive) * values[supplyOut]! < values[emfIn]! * sign
+    );
+  };
+  const drawBlocking = (): void => {
+    values[dutyOut] = values[emfIn]! / values[supplyOut]!;
+    values[currentOut] = power.idle;
+    values[leastOut] = 0;
+    values[mostOut] = 0;
+  };
   const drawDriving = (supplyVolts: number, amps: number): void => {
     const sign = Math.sign(state.drive);
     const forward = amps * sign;
@@ -118,6 +134,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     draw: () => {
       const supplyVolts = values[supplyOut]!;
       if (!hasMotor) values[currentOut] = state.isPowered ? power.idle : 0;
+      else if (!isSynchronous && state.drive !== 0 && supplyVolts > 0 && isBlocking()) drawBlocking();
       else if (state.drive !== 0 && supplyVolts > 0) drawDriving(supplyVolts, values[ampsIn]!);
       else drawBraking(supplyVolts, values[ampsIn]!);
     },
@@ -126,7 +143,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       const supplyVolts = Math.max(0, values[supplyIn]! - leadOhms * leadAmps);
       values[supplyOut] = supplyVolts;
       if (hasMotor) {
-        const isIdle = state.drive === 0 && values[leastOut] === 0 && values[mostOut] === 0;
+        const isIdle = values[leastOut] === 0 && values[mostOut] === 0;
         values[voltsOut] = isIdle ? values[dropIn]! : values[dutyOut]! * supplyVolts - onOhms * values[ampsIn]!;
       }
       values[lossOut] = books[book]!;

@@ -3,6 +3,8 @@
  * turned from outside gives current back. Numbers are closed forms, worked out beside each test.
  */
 import { describe, expect, test } from 'vitest';
+import { actsIn, benchParts } from '../rig.ts';
+import { counted } from './counted.ts';
 import { driveRig, noWire, stiff } from './drive-rig.ts';
 
 const source = { battery: stiff(24, 10), harness: noWire };
@@ -107,5 +109,63 @@ describe('bridge: a motor that is turned from outside', () => {
     const newtons = 120 * 9.80665 * (Math.sin(slope) - 0.01 * Math.cos(slope));
     expect(-pushed.at('motors.left.current', end) / ((newtons * 0.15) / (0.06 * 20))).toBeCloseTo(1, 2);
     expect(pushed.at('battery.current', end)).toBeCloseTo(pushed.at('motors.left.current', end), 6);
+  });
+});
+
+describe('bridge: diodes that block', () => {
+  const moving = { ...motor, friction: '0.02 N.m' };
+  const ground = { mass: '120 kg', wheel: '0.15 m', rolling: 0.06, grip: 2, 'driven-share': '100 %' };
+  const course = [
+    [0.5, 1],
+    [3, 0.5],
+  ] as const;
+  const run = driveRig({ ...source, power: { freewheel: 'diode' }, motor: moving, vehicle: ground }, course, 8);
+
+  test('while the back-emf is above what the bridge would give nothing flows, and the terminals show the back-emf', () => {
+    const from = run.samples('left.drive', 3).find(([, drive]) => drive < 0.6)![0] + 0.01;
+    const coasting = run.samples('motors.left.emf', from).filter(([at, volts]) => at < 4.5 && volts > 12.01);
+    expect(coasting.length).toBeGreaterThan(20);
+    for (const [at, volts] of coasting) {
+      expect(run.at('motors.left.current', at)).toBe(0);
+      expect(run.at('left.volts', at)).toBeCloseTo(volts, 9);
+    }
+  });
+
+  test('when it has fallen below, current flows again, and it settles where pull and resistance agree', () => {
+    // Rolling 120 x 9.80665 x 0.06 N and drag at 1/2 x 1.225 x 0.5 v^2, through 20 / 0.15 m and k, and 0.02 N m of friction.
+    const speed = run.at('vehicle.speed', 7.9);
+    const torque = ((120 * 9.80665 * 0.06 + 0.5 * 1.225 * 0.5 * speed ** 2) * 0.15) / 20 + 0.02;
+    expect(run.at('motors.left.current', 7.9)).toBeCloseTo(torque / 0.06, 1);
+  });
+
+  test('the edge between the two takes no more steps than any other: no chatter from one side to the other', () => {
+    const parts = benchParts({
+      bench: 'diodes',
+      battery: {},
+      pedal: { kind: 'hall', rest: '0.91 V', full: '4.08 V' },
+      board: {
+        clock: '8 MHz',
+        adc: { pull: 'down' },
+        firmware: { kind: 'mapping', input: [186, 828], output: [46, 62] },
+      },
+      controllers: {
+        left: {
+          pulse: { neutral: '1500 us', full: '2000 us' },
+          arming: { hold: '0.2 s' },
+          power: { freewheel: 'diode' },
+        },
+      },
+      motors: { left: { resistance: '95 mohm', constant: '0.061 V.s/rad', gear: 28 } },
+      vehicle: { mass: '140 kg', wheel: '0.16 m' },
+    });
+    const acts = actsIn(parts, [
+      { at: 0, say: 'battery', form: 'connect' },
+      { at: 0.9, say: 'pedal', form: 'press', contents: { press: 1, over: 0.2 } },
+      { at: 1.7, say: 'pedal', form: 'press', contents: { press: 0, over: 0.1 } },
+    ]);
+    const { assembly, steps } = counted(parts, acts, 3000);
+    assembly.kernel.run(3);
+    expect(assembly.kernel.values[assembly.signalIndex.get('vehicle.speed')!]).toBeGreaterThan(0.5);
+    expect(steps()).toBeGreaterThan(100);
   });
 });
