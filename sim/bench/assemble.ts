@@ -7,13 +7,16 @@ import type { StepLimits } from '../kernel/continuum.ts';
 import { type Command, type Journal, Kernel } from '../kernel/kernel.ts';
 import type { Attachment, Host, Live, PartKind } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
-import { type PartPlan, type Plan, type PlannedPart, planOf, type Wiring, wiringsOf } from './plan.ts';
+import { type PartPlan, type Plan, type PlannedPart, planOf } from './plan.ts';
+import { linksOf, wiringsOf } from './wiring.ts';
 
 /** A part of one bench, its quantities already settled to numbers. */
 export interface SettledPart {
   readonly name: string;
   readonly kind: PartKind;
   readonly parameters: unknown;
+  /** The tree that the parameters were settled from: parts from one tree are wired alike. Left out where there was none. */
+  readonly origin?: unknown;
 }
 
 /** Something that a part found worth telling though no expectation asked. */
@@ -67,13 +70,9 @@ export function assemble(
   const { journalFor, limits } = options;
   const plan = planOf(parts);
   const { signals, signalIndex, rankOf } = plan;
-  const wirings = wiringsOf(
-    plan,
-    parts.map(({ parameters }) => parameters),
-  );
-  const kernel = new Kernel(seed, routesOf(plan, wirings), parts.length, limits);
-  for (const { outPorts } of plan.parts)
-    for (const [, out, signal] of outPorts) if (out.derived === true) kernel.digested[signal] = 0;
+  const { wirings, inputs, routes } = linksOf(plan, parts);
+  const kernel = new Kernel(seed, routes, parts.length, limits);
+  for (const signal of plan.derived) kernel.digested[signal] = 0;
   if (journalFor !== undefined) kernel.journal = journalFor(kernel);
   const findings: Finding[] = [];
   const common = commonHost(kernel, plan);
@@ -82,11 +81,9 @@ export function assemble(
     const attachments: Attachment[] = [];
     const timers: (() => void)[] = [];
     const partPlan = plan.parts[rank]!;
-    const wiring = wirings[rank]!;
     const host = hostOf(
-      { partPlan, wiring, firstTimer: timerCount, attachments, timers, findings },
+      { partPlan, inputs: inputs[rank]!, firstTimer: timerCount, attachments, timers, findings },
       common,
-      plan,
       kernel,
     );
     const live = part.kind.make(host, part.parameters as never);
@@ -94,42 +91,15 @@ export function assemble(
     for (const [port, out, signal] of partPlan.outPorts) {
       const sampler = live.samplers?.[port] ?? (out.kind === 'flowing' ? common.refresh : undefined);
       if (sampler !== undefined) kernel.setSampler(signal, sampler);
+      if (sampler === common.refresh) kernel.swept[signal] = 1;
     }
-    return { name: part.name, kind: part.kind, parameters: part.parameters, live, attachments, timers, wiring };
+    return { ...part, live, attachments, timers, wiring: wirings[rank]! };
   });
   kernel.start(
     assembled,
     acts.map((act) => commandOf(act, rankOf, assembled)),
   );
   return { kernel, signals, signalIndex, parts: assembled, findings };
-}
-
-type Routes = readonly (readonly (readonly [rank: number, bit: number])[])[];
-
-/** Most signals wake nobody. */
-const NOBODY: Routes[number] = [];
-
-/** Who is woken by each signal. */
-function routesOf({ parts, signals, signalIndex }: Plan, wirings: readonly Wiring[]): Routes {
-  const routes: ([rank: number, bit: number][] | undefined)[] = signals.map(() => undefined);
-  const quiet = new Set(
-    parts.flatMap(({ outPorts }) => outPorts.flatMap(([, out, signal]) => (out.quiet === true ? [signal] : []))),
-  );
-  parts.forEach(({ name, inPorts, bits }, rank) => {
-    assert(inPorts.length <= 31, 'a part has more in ports than a mask has bits', { name });
-    for (const [port, inPort] of inPorts) {
-      const from = wirings[rank]![port];
-      if (from === undefined) continue;
-      const signal = signalIndex.get(from);
-      assert(signal !== undefined, 'a port is wired to a signal that nobody gives', { part: name, port, from });
-      if (inPort.wakes === false) continue;
-      assert(!quiet.has(signal), 'a quiet signal cannot wake anybody', { part: name, port, from });
-      const targets = routes[signal];
-      if (targets === undefined) routes[signal] = [[rank, bits[port]!]];
-      else targets.push([rank, bits[port]!]);
-    }
-  });
-  return routes.map((targets) => targets ?? NOBODY);
 }
 
 /** Another script from the present instant on; `acts` sorted by time, what they say up to now counts as done. */
@@ -151,11 +121,7 @@ export function looseEnds(
   parts: readonly SettledPart[],
 ): { readonly part: string; readonly port: string; readonly from: string }[] {
   const plan = planOf(parts);
-  const wirings = wiringsOf(
-    plan,
-    parts.map(({ parameters }) => parameters),
-  );
-  return wirings.flatMap((wiring, rank) =>
+  return wiringsOf(plan, parts).flatMap((wiring, rank) =>
     Object.entries(wiring).flatMap(([port, from]) =>
       from === undefined || plan.signalIndex.has(from) ? [] : [{ part: plan.parts[rank]!.name, port, from }],
     ),
@@ -214,21 +180,16 @@ function commonHost(kernel: Kernel, plan: Plan) {
 /** What is a part's own. */
 interface Own {
   readonly partPlan: PartPlan;
-  readonly wiring: Wiring;
+  readonly inputs: Readonly<Record<string, number>>;
   readonly firstTimer: number;
   readonly attachments: Attachment[];
   readonly timers: (() => void)[];
   readonly findings: Finding[];
 }
 
-function hostOf(own: Own, common: ReturnType<typeof commonHost>, plan: Plan, kernel: Kernel): Host {
-  const { partPlan, wiring, firstTimer, attachments, timers, findings } = own;
-  const { name, inPorts, bits, out } = partPlan;
-  const numbers: Record<string, number> = {};
-  for (const [port] of inPorts) {
-    const from = wiring[port];
-    numbers[port] = from === undefined ? -1 : plan.signalIndex.get(from)!;
-  }
+function hostOf(own: Own, common: ReturnType<typeof commonHost>, kernel: Kernel): Host {
+  const { partPlan, inputs, firstTimer, attachments, timers, findings } = own;
+  const { name, bits, out } = partPlan;
   // Written out, since an object put together by a spread is copied again and again as it grows.
   return {
     now: common.now,
@@ -253,7 +214,7 @@ function hostOf(own: Own, common: ReturnType<typeof commonHost>, plan: Plan, ker
     refresh: common.refresh,
     jump: common.jump,
     name,
-    in: numbers,
+    in: inputs,
     out,
     bits,
     timer: (due) => firstTimer + timers.push(due) - 1,

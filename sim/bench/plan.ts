@@ -1,9 +1,9 @@
 /**
- * What a list of parts is before any number of it is settled: its signals and their numbers, the ports of each part, and
- * which signal each in port listens to. A campaign assembles the same parts thousands of times, so the latest plan is kept.
+ * What a list of parts is before any number of it is settled: its signals and their numbers, and the ports of each part.
+ * A campaign assembles the same parts thousands of times, so the latest plan is kept.
  */
 import { tableOf } from '../chart/table.ts';
-import type { InPort, OutPort, PartKind, Self } from '../kernel/part.ts';
+import type { InPort, OutPort, PartKind } from '../kernel/part.ts';
 import type { SignalInfo } from '../kernel/signal.ts';
 
 /** A part as far as a plan goes. */
@@ -28,12 +28,11 @@ export interface Plan {
   readonly signals: readonly SignalInfo[];
   /** Index of a signal by its name. */
   readonly signalIndex: ReadonlyMap<string, number>;
+  /** Signals that only follow from others, and are no part of a digest. */
+  readonly derived: readonly number[];
   readonly partNames: ReadonlySet<string>;
   readonly rankOf: ReadonlyMap<string, number>;
 }
-
-/** Which signal arrives at each in port of a part; undefined where nothing is wired. */
-export type Wiring = Readonly<Record<string, string | undefined>>;
 
 let latest: Plan | undefined;
 
@@ -53,26 +52,30 @@ function isFor({ parts }: Plan, wanted: readonly PlannedPart[]): boolean {
 function planned(parts: readonly PlannedPart[]): Plan {
   const signals = parts.flatMap(signalsOfPart);
   const signalIndex = new Map(signals.map((signal, index) => [signal.name, index]));
+  const plans = parts.map(({ name, kind }): PartPlan => {
+    const inPorts = Object.entries(kind.ports.in);
+    const outPorts = Object.entries(kind.ports.out).map(
+      ([port, out]) => [port, out, signalIndex.get(`${name}.${port}`)!] as const,
+    );
+    return {
+      name,
+      kind,
+      inPorts,
+      bits: Object.fromEntries(inPorts.map(([port], index) => [port, 1 << index])),
+      outPorts,
+      out: Object.fromEntries([
+        ['mode', signalIndex.get(`${name}.mode`)!],
+        ...outPorts.map(([port, , signal]) => [port, signal] as const),
+      ]),
+    };
+  });
   return {
-    parts: parts.map(({ name, kind }): PartPlan => {
-      const inPorts = Object.entries(kind.ports.in);
-      const outPorts = Object.entries(kind.ports.out).map(
-        ([port, out]) => [port, out, signalIndex.get(`${name}.${port}`)!] as const,
-      );
-      return {
-        name,
-        kind,
-        inPorts,
-        bits: Object.fromEntries(inPorts.map(([port], index) => [port, 1 << index])),
-        outPorts,
-        out: Object.fromEntries([
-          ['mode', signalIndex.get(`${name}.mode`)!],
-          ...outPorts.map(([port, , signal]) => [port, signal] as const),
-        ]),
-      };
-    }),
+    parts: plans,
     signals,
     signalIndex,
+    derived: plans.flatMap(({ outPorts }) =>
+      outPorts.flatMap(([, out, signal]) => (out.derived === true ? [signal] : [])),
+    ),
     partNames: new Set(parts.map(({ name }) => name)),
     rankOf: new Map(parts.map(({ name }, rank) => [name, rank])),
   };
@@ -106,31 +109,4 @@ function signalOf(name: string, out: OutPort): SignalInfo {
     ...(out.drawn === true ? { isDrawn: true } : {}),
     ...(out.isBytes === true ? { isBytes: true } : {}),
   };
-}
-
-/** How parts with these parameters are wired, in rank order; `parameters` are settled numbers. */
-export function wiringsOf(plan: Plan, parameters: readonly unknown[]): Wiring[] {
-  const { partNames, signalIndex } = plan;
-  const ofKind = (kind: string): number[] =>
-    plan.parts.flatMap((part, rank) => (part.kind.kind === kind ? [rank] : []));
-  const shared = {
-    partNames,
-    gives: (signal: string) => signalIndex.has(signal) && !signal.endsWith('.mode'),
-    fed: (kind: string) => ofKind(kind).flatMap((rank) => feedersIn(parameters[rank])),
-    named: (kind: string) => ofKind(kind).map((rank) => plan.parts[rank]!.name),
-  };
-  return plan.parts.map(({ name, inPorts }, rank) => {
-    const self: Self = { ...shared, name, parameters: parameters[rank] };
-    const wiring: Record<string, string | undefined> = {};
-    for (const [port, inPort] of inPorts) wiring[port] = inPort.from(self);
-    return wiring;
-  });
-}
-
-/** Every `from` in a part's parameters. */
-function feedersIn(parameters: unknown): string[] {
-  if (typeof parameters !== 'object' || parameters === null) return [];
-  return Object.entries(parameters).flatMap(([key, value]) =>
-    key === 'from' && typeof value === 'string' ? [value] : feedersIn(value),
-  );
 }

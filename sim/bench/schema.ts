@@ -4,7 +4,7 @@
  */
 import { z } from 'zod';
 import type { PartKind } from '../kernel/part.ts';
-import { nominal, type Quantity, settle } from '../units/index.ts';
+import { type Choose, nominal, settler } from '../units/index.ts';
 import type { SettledPart } from './assemble.ts';
 import { severitySchema } from './severity.ts';
 
@@ -113,16 +113,28 @@ function at(tree: unknown, path: readonly string[]): unknown {
 }
 
 /** Chooses a number for a quantity: its middle in a nominal run, a draw from its tolerance in a spread. */
-export type Pick = (path: string, quantity: Quantity) => number;
+export type Pick = Choose;
+
+/** What is looked up once for a part that is settled for every draw of a spread. */
+const settlers = new WeakMap<DescribedPart, (pick: Pick) => unknown>();
 
 /** Parts with their quantities settled: at their middles, or as `pick` says. */
 export function settleParts(parts: readonly DescribedPart[], pick?: Pick): SettledPart[] {
-  return parts.map(({ name, kind, path, parameters }) => ({
-    name,
-    kind,
-    parameters:
-      pick === undefined
-        ? nominal(parameters)
-        : settle(parameters, (below, quantity) => pick([...path, below].join('.'), quantity)),
-  }));
+  return parts.map((part) => {
+    const { name, kind, parameters } = part;
+    return {
+      name,
+      kind,
+      parameters: pick === undefined ? nominal(parameters) : settlerOf(part)(pick),
+      origin: parameters,
+    };
+  });
+}
+
+function settlerOf(part: DescribedPart): (pick: Pick) => unknown {
+  const known = settlers.get(part);
+  if (known !== undefined) return known;
+  const made = settler(part.parameters, part.path.join('.'));
+  settlers.set(part, made);
+  return made;
 }

@@ -45,6 +45,7 @@ interface Layout {
   readonly transitions: Int32Array;
   readonly programStarts: Int32Array;
   readonly programs: Int32Array;
+  readonly events: readonly { readonly type: string }[];
   /** For each name that was asked about, which leaves lie inside it. */
   readonly insides: Map<string, Uint8Array>;
 }
@@ -75,9 +76,12 @@ function layOut(table: ChartTable): Layout {
     transitions: Int32Array.from(rows, (row) => row.transition),
     programStarts: Int32Array.from(programStarts),
     programs: Int32Array.from(rows.flatMap((row) => [...row.program])),
+    events: table.events.map((type) => ({ type })),
     insides: new Map(),
   };
 }
+
+const START = { type: 'xstate.init' };
 
 class TableRun implements ChartRun {
   readonly table: ChartTable;
@@ -100,8 +104,8 @@ class TableRun implements ChartRun {
     this.taken = new Uint32Array(table.transitions.length);
     this.state = { mode: table.initialLeaf };
     this.eventCount = table.events.length;
-    this.eventArguments = table.events.map((type) => ({ context, event: { type } }));
-    this.startArguments = { context, event: { type: 'xstate.init' } };
+    this.eventArguments = this.layout.events.map((event) => ({ context, event }));
+    this.startArguments = { context, event: START };
     this.timers = table.timers.map(({ event }) => host.timer(() => this.send(event)));
     host.attach({ state: this.state, taken: this.taken });
   }

@@ -42,5 +42,14 @@ export {
   volts,
   watts,
 } from './schema.ts';
-export { isQuantity, listTolerances, nominal, type Placed, type Settled, settle } from './settle.ts';
+export {
+  type Choose,
+  isQuantity,
+  listTolerances,
+  nominal,
+  type Placed,
+  type Settled,
+  settle,
+  settler,
+} from './settle.ts';
 export { type Dimension, dimensionWords, offeredSymbols } from './unit-table.ts';
