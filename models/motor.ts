@@ -4,6 +4,7 @@
  *     L i' = u - R i - k w            R rises with the winding's temperature, 0.393 % a kelvin
  *     J w' = k i - viscous w - friction - load        (on stands; on the ground the vehicle's acceleration is shared)
  *     pull at the ground = (k i - viscous w - friction) x gear / wheel radius, up to what the tyre grips
+ *     standing on the ground, its friction holds the vehicle together with the rolling resistance: see vehicle.ts
  *
  * A gripping drive turns with the vehicle; when the force it would need exceeds the grip it slips on its own until the
  * speeds meet again. Source: any text on electric machines (check values: CTMS "DC Motor Speed", DOE handbook ES-06).
@@ -134,11 +135,16 @@ export const ports = {
     drop: { means: 'voltage that resistance and back-emf take', dimension: 'voltage', kind: 'flowing' },
     emf: { means: 'back-emf', dimension: 'voltage', kind: 'flowing' },
     torque: { means: 'torque of the motor less its friction', dimension: 'torque', kind: 'flowing' },
-    pull: { means: 'force at the ground', dimension: 'force', kind: 'flowing' },
+    pull: {
+      means: 'force at the ground; of a standing drive, before its friction',
+      dimension: 'force',
+      kind: 'flowing',
+    },
     mass: { means: 'mass that the turning parts add to the vehicle', dimension: 'mass', kind: 'flowing' },
     temperature: { means: 'temperature of the winding', dimension: 'temperature', quiet: true },
     loss: { means: 'energy lost in winding, friction and slip', dimension: 'energy', kind: 'flowing', isBook: true },
     stored: { means: 'energy in inductance and rotation', dimension: 'energy', kind: 'flowing' },
+    hold: { means: 'force at the ground that its friction takes', dimension: 'force', kind: 'flowing' },
   },
 } as const satisfies Ports;
 
@@ -176,6 +182,8 @@ const OVERSHOOT_SHARE = 2e-3;
 const SLIP_SHARE = 1e-3;
 
 const STANDING_RADIANS_PER_SECOND = 0.02;
+/** What rounding leaves of the speed of a wheel that stands. */
+const STILL_RADIANS_PER_SECOND = 1e-10;
 
 function make(host: Host, numbers: Parameters): Live {
   const { constant, inductance, inertia, friction, viscous, gear, thermal } = numbers;
@@ -198,6 +206,7 @@ function make(host: Host, numbers: Parameters): Live {
   const emfOut = out.emf!;
   const torqueOut = out.torque!;
   const pullOut = out.pull!;
+  const holdOut = out.hold!;
   const massOut = out.mass!;
   const temperatureOut = out.temperature!;
   const heatSeconds = thermal.resistance * thermal.capacity;
@@ -235,12 +244,14 @@ function make(host: Host, numbers: Parameters): Live {
       const driving = constant * amps - viscous * speed;
       const torque = driving - frictionTorque(speed, driving);
       values[torqueOut] = torque;
+      const isHolding = isGrounded() && state.isGripping;
       values[pullOut] = !isGrounded()
         ? 0
         : state.isGripping
-          ? torque * state.ratio
+          ? (Math.abs(speed) < STILL_RADIANS_PER_SECOND ? driving : torque) * state.ratio
           : state.slipSign * state.gripNewtons;
-      values[massOut] = isGrounded() && state.isGripping ? inertia * state.ratio * state.ratio : 0;
+      values[holdOut] = isHolding ? friction * state.ratio : 0;
+      values[massOut] = isHolding ? inertia * state.ratio * state.ratio : 0;
     },
     feed: () => {
       values[out.loss!] = books[book]!;

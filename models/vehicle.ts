@@ -2,7 +2,8 @@
  * Vehicle: what the drives' pull does to it, on the ground or on stands.
  *
  *     a = (sum of pull - rolling - drag - grade) / (mass + what the gripping drives' rotors add)
- *     rolling = mass x g x cos(slope) x rolling coefficient, against the motion; it also holds a standing vehicle
+ *     rolling = mass x g x cos(slope) x rolling coefficient, against the motion
+ *     standing: it stays while |pull - grade| does not exceed rolling and the friction of the gripping drives together
  *     drag    = 1/2 x 1.225 kg/m3 x drag area x v^2          grade = mass x g x sin(atan(grade))
  *
  * Source: gradient force and rolling resistance as in any handbook of vehicle dynamics (check values: x-engineer.org,
@@ -154,6 +155,7 @@ function make(host: Host, numbers: Parameters): Live {
   const distanceOut = out.distance!;
   const pulls = host.all('motor', 'pull');
   const masses = host.all('motor', 'mass');
+  const holds = host.all('motor', 'hold');
   const drives = host.all('controller', 'drive');
 
   /** Pull of the drives less the slope: what moves a standing vehicle. */
@@ -162,11 +164,23 @@ function make(host: Host, numbers: Parameters): Live {
     for (let index = 0; index < pulls.length; index += 1) newtons += values[pulls[index]!]!;
     return newtons;
   };
+  /** What the friction of the gripping drives takes. */
+  const driveFriction = (): number => {
+    let newtons = 0;
+    for (let index = 0; index < holds.length; index += 1) newtons += values[holds[index]!]!;
+    return newtons;
+  };
+  /** What turned round or nearly stands is held if friction could take all that would move it, the drives' own left out. */
+  const isHeld = (speed: number): boolean => {
+    const friction = driveFriction();
+    const moving = pushNewtons() + Math.sign(speed) * friction;
+    return Math.abs(moving) <= rollingNewtons(state.mass, rolling, state.grade) + friction;
+  };
   const acceleration = (): number => {
     if (state.isLifted) return 0;
     const speed = x[base]!;
     const push = pushNewtons();
-    const hold = rollingNewtons(state.mass, rolling, state.grade);
+    const hold = rollingNewtons(state.mass, rolling, state.grade) + (speed === 0 ? driveFriction() : 0);
     let mass = state.mass;
     for (let index = 0; index < masses.length; index += 1) mass += values[masses[index]!]!;
     if (speed === 0) return Math.abs(push) <= hold ? 0 : (push - Math.sign(push) * hold) / mass;
@@ -211,7 +225,7 @@ function make(host: Host, numbers: Parameters): Live {
       const speed = x[base]!;
       let hasJumped = false;
       const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_METRES_PER_SECOND);
-      if (isTurning && Math.abs(pushNewtons()) <= rollingNewtons(state.mass, rolling, state.grade)) {
+      if (isTurning && isHeld(speed)) {
         books[book]! += 0.5 * state.mass * speed * speed;
         x[base] = 0;
         values[speedOut] = 0;
