@@ -7,9 +7,8 @@
  * Source: ATmega48PA/88PA/168PA/328P datasheet 8161D; the instruction set and each peripheral in avr/.
  */
 import { setup } from 'xstate';
-import { z } from 'zod';
 import { runChart } from '../../sim/chart/run.ts';
-import type { Explain, Fault, Host, Live, PartKind, Ports, StepForm } from '../../sim/kernel/part.ts';
+import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kernel/part.ts';
 import { AGAINST_WORDS, SOURCE_WORDS } from '../adc-of-chip.ts';
 import { FLOATING, LINE_WORDS, LOW, WAVE_WORDS } from '../pwm-pin.ts';
 import { POSITION_WORDS } from '../selector.ts';
@@ -22,8 +21,9 @@ import { FILE_KEYS, KEPT_KEYS, type Parameters, parameters, takeFiles } from './
 import { channelOf, pinOf, portName } from './image/pins.ts';
 import { type PlaceOf, placesIn } from './image/place.ts';
 import { findingWords } from './image/says.ts';
+import { steps, TEXT_MOST } from './serial-in.ts';
 
-export { parameters };
+export { parameters, steps };
 
 export const ports = {
   in: {
@@ -85,20 +85,6 @@ export const chart = setup({
 
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
-export const steps = {
-  receive: {
-    means: 'send text to the serial port of the program',
-    schema: z.strictObject({
-      receive: z
-        .string()
-        .min(1)
-        .max(200)
-        .describe('text, one byte a character')
-        .meta({ examples: ['throttle 40'] }),
-    }),
-  },
-} as const satisfies Readonly<Record<string, StepForm>>;
-
 /** Longest stretches that the chip runs ahead: long enough to be worth it, short enough to be thrown away when a pin changes. */
 const SLICE_SECONDS = 2e-3;
 const SLICE_SECONDS_UNDISTURBED = 20e-3;
@@ -106,7 +92,6 @@ const SLICE_SECONDS_UNDISTURBED = 20e-3;
 const PIN_SECONDS = 0.25;
 /** Below this the chip forgets that it was ever on (8161D table 28-4, power-on threshold, falling, typical). */
 const POWER_ON_VOLTS = 1.3;
-const TEXT_MOST = 512;
 
 function make(host: Host, numbers: Parameters): Live {
   const state = {

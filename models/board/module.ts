@@ -3,7 +3,7 @@
  *
  *     control pass   every `every` a conversion is started; when its count is there, `pass` is called, as in the mapping law
  *     steps          a call that takes more than `steps-most` of them is stopped, and the program then stands still
- *     serial port    what is printed goes out as bytes of ten bits, one start and one stop bit with them
+ *     serial port    module/serial.ts
  *
  * A program that was stopped, or that did what cannot be done, leaves the timer making its last pulse, until a watchdog
  * of the board or a loss of supply starts it anew.
@@ -15,8 +15,10 @@ import { POSITION_WORDS } from '../selector.ts';
 import { HUNG } from './board.ts';
 import { FILE_KEYS, type Parameters, parameters, takeFiles } from './module/parameters.ts';
 import { PINS, type Stop, type World } from './module/program.ts';
+import { serialPort } from './module/serial.ts';
+import { steps } from './serial-in.ts';
 
-export { parameters };
+export { parameters, steps };
 
 export const ports = {
   in: {
@@ -64,11 +66,6 @@ export const chart = setup({
 
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
-/** What the serial port holds; what is printed beyond is lost. */
-const SENDING_MOST = 512;
-/** Start bit, eight bits, stop bit. */
-const BITS_A_BYTE = 10;
-
 function make(host: Host, numbers: Parameters): Live {
   const state = {
     hertz: 0,
@@ -86,11 +83,6 @@ function make(host: Host, numbers: Parameters): Live {
     storedAt: -1,
     hasStored: false,
     pins: 0,
-    sending: new Uint8Array(SENDING_MOST),
-    sendingFrom: 0,
-    sendingTo: 0,
-    sendSeconds: 0,
-    sentCount: 0,
   };
   const { now, values, out, bits } = host;
   const module = numbers.module();
@@ -127,9 +119,8 @@ function make(host: Host, numbers: Parameters): Live {
     },
     readPulse: () => (host.in.radio! >= 0 ? Math.round(values[host.in.radio!]! * 1e6) : 0),
     timeUs: () => Math.floor((now[0]! - state.startSeconds) * 1e6 + 1e-3) % 2 ** 32,
-    print: (bytes) => {
-      for (const byte of bytes) if (!hasQueued(byte)) return;
-    },
+    print: (bytes) => serial.print(bytes),
+    readByte: () => serial.readByte(),
   };
   const isHigh = (pin: number): boolean => pin >= 0 && pin < PINS && (state.pins & (1 << pin)) !== 0;
   const program = module.start(world, numbers['steps-most']);
@@ -141,37 +132,7 @@ function make(host: Host, numbers: Parameters): Live {
     state.passTick += state.passTicks;
     host.wake(passTimer, state.passTick / state.hertz);
   });
-  const sendTimer = host.timer(() => {
-    host.emit(out.sent!, state.sending[state.sendingFrom]!);
-    state.sendingFrom = (state.sendingFrom + 1) % SENDING_MOST;
-    state.sentCount += 1;
-    sendNext();
-  });
-  /** The instant at which the next byte has gone out, counted from when the port was last at rest. */
-  const sendNext = (): void => {
-    if (state.sendingFrom !== state.sendingTo)
-      host.wake(sendTimer, state.sendSeconds + ((state.sentCount + 1) * BITS_A_BYTE) / numbers['serial-rate']);
-    else host.sleep(sendTimer);
-  };
-  const hasQueued = (byte: number): boolean => {
-    const next = (state.sendingTo + 1) % SENDING_MOST;
-    if (next === state.sendingFrom) {
-      host.finding(
-        'printed-too-much',
-        `the program prints faster than its serial port sends: what is beyond ${SENDING_MOST - 1} bytes is lost`,
-      );
-      return false;
-    }
-    const wasAtRest = state.sendingFrom === state.sendingTo;
-    state.sending[state.sendingTo] = byte;
-    state.sendingTo = next;
-    if (wasAtRest) {
-      state.sendSeconds = now[0]!;
-      state.sentCount = 0;
-      sendNext();
-    }
-    return true;
-  };
+  const serial = serialPort(host, numbers['serial-rate'], (byte) => host.emit(out.sent!, byte));
 
   /** No time passes in a call, so that only what it stored last is ever seen. */
   const publish = (): void => {
@@ -217,6 +178,7 @@ function make(host: Host, numbers: Parameters): Live {
     host.update(out.pins!, 0);
     host.note(out.pass!, 0);
     run.send(events.running);
+    serial.begin();
     program.reset();
     state.passTicks = Math.max(1, Math.round(numbers.every * state.hertz));
     state.passTick = Math.round(now[0]! * state.hertz) + state.passTicks;
@@ -226,8 +188,7 @@ function make(host: Host, numbers: Parameters): Live {
   const end = (): void => {
     state.isRunning = false;
     host.sleep(passTimer);
-    host.sleep(sendTimer);
-    state.sendingFrom = state.sendingTo;
+    serial.end();
     run.send(events.stopped);
   };
 
@@ -256,6 +217,7 @@ function make(host: Host, numbers: Parameters): Live {
       }
       if (changed & bits.count! && state.isRunning) pass();
     },
+    command: (_form, contents) => serial.receive((contents as { receive: string }).receive),
     fault: () => {
       // A program does what it was told.
     },
@@ -282,6 +244,7 @@ export const module: PartKind = {
   ports,
   chart,
   faults,
+  steps,
   explain: {
     compare: tellCompare,
     mode: ({ word, value }) => {

@@ -51,7 +51,7 @@ export const parameters = z.strictObject({
   'serial-rate': perSecond({
     above: 0,
     max: 2e6,
-    means: 'bits a second at which what the module prints goes out',
+    means: 'bits a second at which what the module prints goes out, and what is sent to it comes in',
     example: '9600 1/s',
   }).prefault('9600 1/s'),
 });

@@ -18,6 +18,8 @@ export interface World {
   /** Microseconds since the program started, as 32 bits without a sign hold them. */
   timeUs(): number;
   print(bytes: Uint8Array): void;
+  /** The next byte that has come in over the serial port; -1 where there is none. */
+  readByte(): number;
 }
 
 /** The pins that a module may name. */
@@ -30,6 +32,14 @@ export interface Stop {
   readonly says: string;
   /** Where in the program; -1 where it is not known. */
   readonly place: number;
+}
+
+/** What a program says of its end, as it goes into a finding: one line, of which nothing reaches into a terminal. */
+export function saidText(text: string): string {
+  return text
+    .replaceAll(/[\p{Cc}\p{Zl}\p{Zp}]+/gu, ' ')
+    .trim()
+    .slice(0, 200);
 }
 
 /** A module at work in one run. */

@@ -13,4 +13,6 @@ export interface Board {
   timeUs(): number;
   /** Sends a text out of the serial port. */
   print(text: string): void;
+  /** The next byte that has come in over the serial port; -1 where there is none. */
+  readByte(): number;
 }

@@ -38,6 +38,10 @@ JACKSTAND_GIVES(read_pulse) int32_t read_pulse(void);
 JACKSTAND_GIVES(time_us) uint32_t time_us(void);
 /* Sends so many bytes out of the serial port. */
 JACKSTAND_GIVES(print) void print(const char *text, int32_t length);
+/* The next byte that has come in over the serial port; -1 where there is none. */
+JACKSTAND_GIVES(read_byte) int32_t read_byte(void);
+/* Breaks the program off; a finding tells where, with these bytes as its reason. */
+JACKSTAND_GIVES(fail) __attribute__((noreturn)) void fail(const char *reason, int32_t length);
 
 #ifdef __cplusplus
 }

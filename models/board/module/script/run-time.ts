@@ -2,7 +2,7 @@
  * What the code made of a script may call: each operation that could go on for ever, fill the memory, or reach for what
  * is not the script's own, as a function that checks it. A step is a call or a turn of a loop.
  */
-import { DEPTH_MOST, PINS, type World } from '../program.ts';
+import { DEPTH_MOST, PINS, saidText, type World } from '../program.ts';
 
 /** Thrown through the script's code when it has to stop. */
 export class ScriptStop extends Error {
@@ -23,7 +23,15 @@ const MADE_MOST = 100_000;
 const TEXT_MOST = 10_000;
 const LIST_MOST = 10_000;
 
-export type BoardFunction = 'readCount' | 'setCompare' | 'readPin' | 'setPin' | 'readPulse' | 'timeUs' | 'print';
+export type BoardFunction =
+  | 'readCount'
+  | 'setCompare'
+  | 'readPin'
+  | 'setPin'
+  | 'readPulse'
+  | 'timeUs'
+  | 'print'
+  | 'readByte';
 /** How many arguments each function of the board takes. */
 export const BOARD_FUNCTIONS: Readonly<Record<BoardFunction, number>> = {
   readCount: 0,
@@ -33,6 +41,7 @@ export const BOARD_FUNCTIONS: Readonly<Record<BoardFunction, number>> = {
   readPulse: 0,
   timeUs: 0,
   print: 1,
+  readByte: 0,
 };
 export const OTHER_METHODS = ['push', 'pop', 'shift', 'fill', 'charCodeAt', 'toFixed'] as const;
 
@@ -135,6 +144,7 @@ export function createRunTime(world: World, stepsMost: () => number): RunTime {
     readCount: () => world.readCount(),
     readPulse: () => world.readPulse(),
     timeUs: () => world.timeUs(),
+    readByte: () => world.readByte(),
     readPin: ([name], line) => world.readPin(pin(name, line)),
     setPin: ([name, level], line) => world.setPin(pin(name, line), Boolean(level)),
     setCompare: ([compare], line) => world.setCompare(whole(compare, line), line),
@@ -202,7 +212,7 @@ export function createRunTime(world: World, stepsMost: () => number): RunTime {
         return of.toFixed(Math.min(Math.max(number(given[0] ?? 0, line), 0), 20));
       return noMember(of, name, line);
     },
-    fail: (value, line) => trap(line, `it throws: ${written(value, line).slice(0, 200)}`),
+    fail: (value, line) => trap(line, `it throws: ${saidText(written(value, line))}`),
   };
 }
 

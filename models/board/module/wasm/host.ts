@@ -4,6 +4,7 @@ interface Global {
 }
 interface Memory {
   readonly buffer: ArrayBuffer;
+  grow(pages: number): number;
 }
 export type Exported = Readonly<Record<string, unknown>>;
 

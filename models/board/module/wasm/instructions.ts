@@ -4,16 +4,17 @@
  * Source: WebAssembly Core Specification 2.0 (W3C), section 5.4 Instructions.
  */
 import { type Cursor, NotTaken } from './cursor.ts';
+import { REFERENCE_LEAST } from './read.ts';
 
 // biome-ignore format: a table read by number
 export const OP = {
   unreachable: 0x00, block: 0x02, loop: 0x03, if: 0x04, end: 0x0b, br: 0x0c, return: 0x0f, call: 0x10, drop: 0x1a,
   select: 0x1b, localGet: 0x20, localSet: 0x21, globalGet: 0x23, globalSet: 0x24, memoryGrow: 0x40, const32: 0x41,
   f32Const: 0x43, f64Const: 0x44, i32GtS: 0x4a, i32LtS: 0x48, f32Eq: 0x5b, f64Eq: 0x61, i32Add: 0x6a, i32Sub: 0x6b,
-  i32ShrU: 0x76, i32Wrap: 0xa7, i64Extend: 0xad, i32Reinterpret: 0xbc, i64Reinterpret: 0xbd, f32Reinterpret: 0xbe,
+  i32Xor: 0x73, i32ShrU: 0x76, i32Wrap: 0xa7, i64Extend: 0xad, i32Reinterpret: 0xbc, i64Reinterpret: 0xbd, f32Reinterpret: 0xbe,
   f64Reinterpret: 0xbf, prefixed: 0xfc,
 } as const;
-export const PREFIXED = { memoryCopy: 10, memoryFill: 11 } as const;
+export const PREFIXED = { truncateLast: 7, memoryCopy: 10, memoryFill: 11 } as const;
 
 /**
  * Instructions whose result may be one of several NaNs, by the type of that result: the processor chooses, and the program
@@ -29,15 +30,18 @@ export function nanWidth(op: number): 0 | 32 | 64 {
   return NAN_32.has(op) ? 32 : NAN_64.has(op) ? 64 : 0;
 }
 
-/** Passes what follows the code of an instruction. @throws NotTaken where it is not among those that are taken. */
-export function skipImmediates(cursor: Cursor, op: number): void {
+/**
+ * Passes what follows the code of an instruction; gives the second code of one that has two.
+ * @throws NotTaken where it is not among those that are taken.
+ */
+export function skipImmediates(cursor: Cursor, op: number): number | undefined {
   const at = cursor.at - 1;
-  if (op >= 0x45 && op <= 0xc4) return;
+  if (op >= 0x45 && op <= 0xc4) return undefined;
   if (op >= 0x28 && op <= 0x3e) {
     // Alignment (from 64 on it would name one of several memories) and offset.
     if (cursor.unsigned() >= 64) throw new NotTaken(at, 'more than one memory is not taken');
     cursor.skipNumber();
-    return;
+    return undefined;
   }
   switch (op) {
     case 0x00:
@@ -48,10 +52,16 @@ export function skipImmediates(cursor: Cursor, op: number): void {
     case 0x1a:
     case 0x1b:
     case 0xd1:
-      return;
-    case 0x02: // a block's type
+      return undefined;
+    case 0x02:
     case 0x03:
-    case 0x04:
+    case 0x04: {
+      // A block's type: nothing, one value, or the number of a type. Longer references begin with one of two bytes.
+      const first = cursor.bytes[cursor.at];
+      if (first === 0x63 || first === 0x64) throw new NotTaken(at, 'a block with a reference is not taken');
+      cursor.skipNumber();
+      return undefined;
+    }
     case 0x0c: // a label
     case 0x0d:
     case 0x10: // a function
@@ -68,39 +78,43 @@ export function skipImmediates(cursor: Cursor, op: number): void {
     case 0xd0:
     case 0xd2:
       cursor.skipNumber();
-      return;
+      return undefined;
     case 0x0e:
       cursor.list(() => cursor.skipNumber());
       cursor.skipNumber();
-      return;
+      return undefined;
     case 0x11:
       cursor.skipNumber();
       cursor.skipNumber();
-      return;
+      return undefined;
     case 0x1c:
-      cursor.list(() => cursor.byte());
-      return;
+      cursor.list(() => {
+        if (cursor.byte() < REFERENCE_LEAST) throw new NotTaken(at, 'a choice between such references is not taken');
+      });
+      return undefined;
     case 0x43:
       cursor.skip(4);
-      return;
+      return undefined;
     case 0x44:
       cursor.skip(8);
-      return;
+      return undefined;
     case 0xfc:
-      skipPrefixed(cursor, at);
-      return;
+      return skipPrefixed(cursor, at);
     default:
       throw new NotTaken(at, `${refusedWords(op)}; build without it`);
   }
 }
 
-function skipPrefixed(cursor: Cursor, at: number): void {
+function skipPrefixed(cursor: Cursor, at: number): number {
   const code = cursor.unsigned();
-  if (code <= 7) return;
-  if (code === PREFIXED.memoryCopy) cursor.skip(2);
-  else if (code === PREFIXED.memoryFill) cursor.skip(1);
+  if (code === PREFIXED.memoryCopy) {
+    cursor.skipNumber();
+    cursor.skipNumber();
+  } else if (code === PREFIXED.memoryFill) cursor.skipNumber();
   // The others change tables and segments, which a snapshot would have to hold.
-  else throw new NotTaken(at, `instruction 0xfc ${code}, which changes tables or segments, is not taken`);
+  else if (code > PREFIXED.truncateLast)
+    throw new NotTaken(at, `instruction 0xfc ${code}, which changes tables or segments, is not taken`);
+  return code;
 }
 
 function refusedWords(op: number): string {

@@ -7,11 +7,13 @@
 import { Cursor, NotTaken } from './cursor.ts';
 
 export const VALUE = { i32: 0x7f, i64: 0x7e, f32: 0x7d, f64: 0x7c, v128: 0x7b } as const;
+/** A reference to a value of the host; one to a function is the next, then come vectors and numbers. */
+export const REFERENCE_LEAST = 0x6f;
 export const KIND = { function: 0, table: 1, memory: 2, global: 3 } as const;
 // biome-ignore format: a table read by number
 export const SECTION = {
   custom: 0, type: 1, import: 2, function: 3, table: 4, memory: 5, global: 6, export: 7, start: 8, element: 9, code: 10,
-  data: 11, dataCount: 12,
+  data: 11, dataCount: 12, tag: 13,
 } as const;
 
 export interface FunctionType {
@@ -28,7 +30,8 @@ export interface WasmFile {
   /** Type of each function that the file itself defines. */
   readonly functions: readonly number[];
   readonly globals: readonly { readonly type: number; readonly isMutable: boolean }[];
-  readonly hasMemory: boolean;
+  /** Pages that the program begins with, and that it may grow to; undefined where it has no memory. */
+  readonly memory: Limits | undefined;
   readonly exports: readonly { readonly name: string; readonly kind: number; readonly index: number }[];
   /** Number of the function that is to be called first of all. */
   readonly start: number | undefined;
@@ -39,8 +42,9 @@ export interface WasmFile {
 
 /** The module name that all imports must have. */
 export const IMPORTS_FROM = 'jackstand';
-/** 4 MiB: Rust asks for 17 pages by itself. Each snapshot of a bench copies all of it. */
-const PAGES_MOST = 64;
+export const PAGE_BYTES = 65_536;
+/** 4 MiB: Rust asks for 17 pages by itself. Each snapshot of a bench copies all that the program has asked for. */
+export const PAGES_MOST = 64;
 const TABLE_MOST = 10_000;
 
 /** @throws NotTaken */
@@ -55,6 +59,7 @@ export function readWasm(bytes: Uint8Array): WasmFile {
     const start = cursor.at;
     cursor.skip(length);
     if (id === SECTION.custom) names = namesIn(new Cursor(bytes, start, cursor.at)) ?? names;
+    else if (id === SECTION.tag) throw new NotTaken(at, 'exceptions are not taken; build without them');
     else if (id > SECTION.dataCount) throw new NotTaken(at, `a section of kind ${id} is not taken`);
     else sections.set(id, { start, end: cursor.at });
   }
@@ -90,7 +95,7 @@ export function readWasm(bytes: Uint8Array): WasmFile {
     imports,
     functions,
     globals,
-    hasMemory: memories.length > 0,
+    memory: memories[0],
     exports,
     start: startPlace === undefined ? undefined : new Cursor(bytes, startPlace.start).unsigned(),
     bodies,
@@ -107,7 +112,16 @@ export function typeOfFunction(file: WasmFile, index: number): FunctionType {
 function functionType(content: Cursor): FunctionType {
   const at = content.at;
   if (content.byte() !== 0x60) throw new NotTaken(at, 'a type that is no function type is not taken');
-  return { parameters: content.list(() => content.byte()), results: content.list(() => content.byte()) };
+  return { parameters: content.list(() => valueType(content)), results: content.list(() => valueType(content)) };
+}
+
+/** Types of one byte; references to anything but functions and host values are written in more. */
+function valueType(content: Cursor): number {
+  const at = content.at;
+  const type = content.byte();
+  if (type < REFERENCE_LEAST || type > VALUE.i32)
+    throw new NotTaken(at, `values of the type 0x${type.toString(16)} are not taken`);
+  return type;
 }
 
 function functionImport(content: Cursor): { name: string; type: number; offset: number } {
@@ -131,23 +145,28 @@ function tableLimits(content: Cursor): void {
   if (least > TABLE_MOST) throw new NotTaken(at, `the table has ${least} entries; at most ${TABLE_MOST} are taken`);
 }
 
-function memoryLimits(content: Cursor): void {
+function memoryLimits(content: Cursor): Limits {
   const at = content.at;
-  const { least } = limits(content);
+  const { least, most } = limits(content);
   if (least > PAGES_MOST)
     throw new NotTaken(
       at,
       `the memory has ${least} pages of 64 KiB; at most ${PAGES_MOST} are taken (a smaller stack is asked for at linking)`,
     );
+  return { least, most: Math.min(most, PAGES_MOST) };
 }
 
-function limits(content: Cursor): { readonly least: number } {
+interface Limits {
+  readonly least: number;
+  readonly most: number;
+}
+
+function limits(content: Cursor): Limits {
   const at = content.at;
   const flags = content.byte();
   if (flags > 1) throw new NotTaken(at, 'shared and 64-bit memories are not taken');
   const least = content.unsigned();
-  if (flags === 1) content.unsigned();
-  return { least };
+  return { least, most: flags === 1 ? content.unsigned() : Number.POSITIVE_INFINITY };
 }
 
 /** Reads a global with its first value, which is a short constant expression. */

@@ -1,6 +1,6 @@
 /**
  * A WebAssembly module made safe to run: the same program, in which every call and every turn of a loop costs a step of a
- * budget, calls nest to a limited depth, the function at work is known, memory does not grow, each NaN is the canonical
+ * budget, calls nest to a limited depth, the function at work is known, memory grows to a limit, each NaN is the canonical
  * one, and all that the program can change can be saved and put back.
  *
  *     function   enter(number); saved = the function before; block { body, return -> leave the block }; leave(saved)
@@ -10,7 +10,8 @@
  */
 import { Cursor, NotTaken, pushBytes, pushName, pushSigned, pushUnsigned } from './cursor.ts';
 import { nanWidth, OP, PREFIXED, skipImmediates } from './instructions.ts';
-import { type FunctionType, KIND, SECTION, typeOfFunction, VALUE, type WasmFile } from './read.ts';
+import { isOfPanic } from './names.ts';
+import { type FunctionType, KIND, REFERENCE_LEAST, SECTION, typeOfFunction, VALUE, type WasmFile } from './read.ts';
 
 /** Names of what is added to the exports; one of a program's own that begins so is not taken. */
 export const ADDED = 'jackstand:';
@@ -26,6 +27,15 @@ export interface Limits {
 const LOCALS_MOST = 1000;
 /** Bytes that are filled or copied for one step. */
 const BYTES_A_STEP_BITS = 5;
+
+/**
+ * What the global `at` tells: the function at work; or, while a failure is carried out of it, the one that it came from, all
+ * bits turned over, which stays until then whatever is called.
+ */
+export const NOWHERE = 0x7fff_ffff;
+export function functionAt(at: number): number {
+  return at === NOWHERE ? -1 : at < 0 ? ~at : at;
+}
 
 const VOID = 0x40;
 
@@ -96,8 +106,7 @@ function bodyOf(file: WasmFile, index: number, added: Added, typeNumber: (type: 
     const at = cursor.at;
     const kind = cursor.byte();
     if (kind === VALUE.v128) throw new NotTaken(at, 'vector instructions (simd128) are not taken; build without them');
-    // References to anything but functions and host values are written in more than one byte.
-    if (kind < 0x6f || kind > VALUE.i32) throw new NotTaken(at, 'a local of this type is not taken');
+    if (kind < REFERENCE_LEAST || kind > VALUE.i32) throw new NotTaken(at, 'a local of this type is not taken');
     return { count, kind };
   });
   if (localCount > LOCALS_MOST)
@@ -110,8 +119,13 @@ function bodyOf(file: WasmFile, index: number, added: Added, typeNumber: (type: 
   }
   to.push(1, VALUE.i32);
   const saved = localCount;
-  op(to, OP.const32);
-  pushSigned(to, number);
+  if (isOfPanic(file.names.get(number) ?? '')) {
+    numbered(to, OP.globalGet, added.at);
+    to.push(OP.const32, 0x7f, OP.i32Xor);
+  } else {
+    op(to, OP.const32);
+    pushSigned(to, number);
+  }
   numbered(to, OP.call, added.enter);
   numbered(to, OP.localSet, saved);
   to.push(OP.block);
@@ -131,14 +145,11 @@ function pushInstructions(to: number[], cursor: Cursor, added: Added): void {
   while (cursor.at < cursor.end) {
     const at = cursor.at;
     const code = cursor.byte();
-    skipImmediates(cursor, code);
+    const moved = skipImmediates(cursor, code);
     const instruction = cursor.bytes.subarray(at, cursor.at);
     if (code === OP.return) numbered(to, OP.br, open);
-    // Memory does not grow: as if there were no more.
-    else if (code === OP.memoryGrow) to.push(OP.drop, OP.const32, 0x7f);
     else {
-      if (code === OP.prefixed && (instruction[1] === PREFIXED.memoryCopy || instruction[1] === PREFIXED.memoryFill))
-        numbered(to, OP.call, added.charge);
+      if (moved === PREFIXED.memoryCopy || moved === PREFIXED.memoryFill) numbered(to, OP.call, added.charge);
       pushBytes(to, instruction);
     }
     if (code === OP.block || code === OP.loop || code === OP.if) open += 1;
@@ -177,12 +188,8 @@ function helpers({ fuel, at, depth, why }: Added, limits: Limits): NewFunction[]
       type: { parameters: [i32], results: [i32] },
       locals: 1,
       body: [
-        ...get(at),
-        OP.localSet,
-        1,
-        OP.localGet,
-        0,
-        ...set(at),
+        ...[...get(at), OP.localSet, 1],
+        ...[...get(at), OP.localGet, 0, ...get(at), OP.const32, 0, OP.i32LtS, OP.select, ...set(at)],
         ...deeper,
         ...isTooDeep,
         ...spend,
@@ -292,9 +299,12 @@ function assembled(
     functionTypes.flatMap((type) => unsigned(type)),
   );
   same(SECTION.table);
-  same(SECTION.memory);
+  if (file.memory !== undefined) {
+    const { least, most } = file.memory;
+    section(SECTION.memory, [1, 1, ...unsigned(least), ...unsigned(most)]);
+  }
   const number = (first: number): number[] => [VALUE.i32, 1, ...integer(first), OP.end];
-  grown(SECTION.global, 4, [...number(0), ...number(-1), ...number(0), ...number(STOPPED_BY.nothing)]);
+  grown(SECTION.global, 4, [...number(0), ...number(NOWHERE), ...number(0), ...number(STOPPED_BY.nothing)]);
   const exported = exportsAdded(file, added);
   grown(
     SECTION.export,
@@ -329,7 +339,7 @@ function exportsAdded(file: WasmFile, { fuel, at, depth, why, firstAccess }: Add
     one('at', KIND.global, at),
     one('depth', KIND.global, depth),
     one('why', KIND.global, why),
-    ...(file.hasMemory ? [one('memory', KIND.memory, 0)] : []),
+    ...(file.memory !== undefined ? [one('memory', KIND.memory, 0)] : []),
     ...(file.start === undefined ? [] : [one('start', KIND.function, file.start)]),
     ...variablesOf(file).flatMap((_, place) => [
       one(`get ${place}`, KIND.function, firstAccess + 2 * place),

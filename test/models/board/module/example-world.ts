@@ -7,6 +7,8 @@ export interface Example extends World {
   readonly did: string[];
   count: number;
   pins: number;
+  /** What is still to be read from the serial port. */
+  readonly coming: number[];
 }
 
 export function exampleWorld(): Example {
@@ -14,6 +16,7 @@ export function exampleWorld(): Example {
     did: [],
     count: 0,
     pins: 0,
+    coming: [],
     readCount: () => example.count,
     setCompare: (compare) => example.did.push(`compare ${compare}`),
     readPin: (pin) => (example.pins >> pin) & 1,
@@ -24,6 +27,7 @@ export function exampleWorld(): Example {
     readPulse: () => 1500,
     timeUs: () => 12_345,
     print: (bytes) => example.did.push(new TextDecoder().decode(bytes)),
+    readByte: () => example.coming.shift() ?? -1,
   };
   return example;
 }

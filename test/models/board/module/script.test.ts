@@ -56,6 +56,7 @@ describe('module in TypeScript: it does what the language says', () => {
           readPulse: () => world.readPulse(),
           timeUs: () => world.timeUs(),
           print: (text) => world.print(encode(text)),
+          readByte: () => world.readByte(),
         };
         straight.init(board);
         for (const count of list) {

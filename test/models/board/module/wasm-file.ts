@@ -1,5 +1,5 @@
 /** WebAssembly files put together byte by byte, for what no compiler would write (Core Specification 2.0, ch. 5). */
-import { INTERFACE } from '../../../../models/board/module/wasm/module.ts';
+import { INTERFACE } from '../../../../models/board/module/wasm/interface.ts';
 
 interface Described {
   /** Functions of the interface, numbered from 0. */
@@ -14,11 +14,13 @@ interface Described {
     readonly code: readonly number[];
   }[];
   readonly pages?: number;
+  readonly pagesMost?: number;
   /** Each its type, 1 where it can change, and its first value's instruction. */
   readonly globals?: readonly (readonly number[])[];
   /** Function that is called first of all. */
   readonly start?: number;
-  /** Whole sections, as they stand, before the code. */
+  /** Whole sections, as they stand. */
+  readonly beforeGlobals?: readonly number[];
   readonly beforeCode?: readonly number[];
 }
 
@@ -33,7 +35,7 @@ const section = (id: number, content: readonly number[]): number[] => [
 export const name = (text: string): number[] => [text.length, ...new TextEncoder().encode(text)];
 
 export function wasmFile(described: Described): Uint8Array {
-  const { imports = [], functions, pages, globals = [], start } = described;
+  const { imports = [], functions, pages, pagesMost, globals = [], start } = described;
   const types = [...imports.map((one) => INTERFACE[one]), ...functions].map(({ parameters = [], results = [] }) => [
     0x60,
     ...list(parameters.map((one) => [one])),
@@ -51,7 +53,8 @@ export function wasmFile(described: Described): Uint8Array {
     ...section(1, list(types)),
     ...section(2, list(imports.map((one, index) => [...name('jackstand'), ...name(one), 0, index]))),
     ...section(3, list(functions.map((_, index) => [imports.length + index]))),
-    ...(pages === undefined ? [] : section(5, [1, 0, pages])),
+    ...(pages === undefined ? [] : section(5, pagesMost === undefined ? [1, 0, pages] : [1, 1, pages, pagesMost])),
+    ...(described.beforeGlobals ?? []),
     ...section(6, list(globals.map((one) => [...one, 0x0b]))),
     ...section(7, list(exported)),
     ...(start === undefined ? [] : section(8, [start])),

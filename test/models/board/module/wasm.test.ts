@@ -7,7 +7,8 @@ import type { Program } from '../../../../models/board/module/program.ts';
 import { readWasmModule } from '../../../../models/board/module/wasm/module.ts';
 import { readWasm } from '../../../../models/board/module/wasm/read.ts';
 import { rewrite } from '../../../../models/board/module/wasm/rewrite.ts';
-import { type Example, exampleWorld, passes, restore, save } from './example-world.ts';
+import { exampleWorld, passes, restore, save } from './example-world.ts';
+import { straight } from './straight.ts';
 import { name, wasmFile } from './wasm-file.ts';
 
 const bytesOf = (file: string): Uint8Array =>
@@ -37,34 +38,9 @@ function once(bytes: Uint8Array, stepsMost = 10_000): string {
   ].join('\n');
 }
 
-interface Raw {
-  readonly exports: Readonly<Record<string, () => void>> & { readonly memory: { readonly buffer: ArrayBuffer } };
-}
-interface WebAssembly {
-  readonly Module: new (bytes: Uint8Array) => object;
-  readonly Instance: new (module: object, imports: object) => Raw;
-}
-const { Module, Instance } = (globalThis as unknown as { WebAssembly: WebAssembly }).WebAssembly;
-
-/** The file as it is, without anything put in, in the same world. */
-function straight(bytes: Uint8Array, counts: readonly number[]): string[] {
-  const world: Example = exampleWorld();
-  const instance = new Instance(new Module(bytes), {
-    jackstand: {
-      read_count: () => world.readCount(),
-      set_compare: (compare: number) => world.setCompare(compare, 0),
-      read_pin: (pin: number) => world.readPin(pin),
-      set_pin: (pin: number, level: number) => world.setPin(pin, level !== 0),
-      print: (at: number, length: number) => world.print(new Uint8Array(instance.exports.memory.buffer, at, length)),
-    },
-  });
-  instance.exports.init!();
-  for (const count of counts) {
-    world.count = count;
-    instance.exports.pass!();
-  }
-  return world.did;
-}
+/** Code that asks for more pages and tells what came of it; and that tells how many there are. */
+const grows = (pages: number): number[] => [0x41, pages, 0x40, 0, 0x10, 0];
+const tellsSize = [0x3f, 0, 0x10, 0];
 
 const counts = fc.array(fc.integer({ min: 0, max: 1023 }), { maxLength: 40 });
 
@@ -106,13 +82,13 @@ describe('module in WebAssembly: what is put in', () => {
     });
     expect(once(file)).toBe(`compare ${0x7ff80000}\ncompare ${0x7fc00000}`);
   });
-  test('memory does not grow', () => {
-    const file = wasmFile({
-      imports: ['set_compare'],
-      functions: [{ name: 'pass', code: [0x41, 1, 0x40, 0, 0x10, 0, 0x3f, 0, 0x10, 0] }],
-      pages: 1,
-    });
-    expect(once(file)).toBe('compare -1\ncompare 1');
+  test('memory grows as it is asked for, to 64 pages (4 MiB) and no further, whatever the file allows', () => {
+    // 1 page; 3 and 60 more fit, and one more does not.
+    const code = [...grows(3), ...grows(60), ...grows(1), ...tellsSize];
+    const file = wasmFile({ imports: ['set_compare'], functions: [{ name: 'pass', code }], pages: 1 });
+    expect(once(file)).toBe('compare 1\ncompare 4\ncompare -1\ncompare 64');
+    const less = wasmFile({ imports: ['set_compare'], functions: [{ name: 'pass', code }], pages: 1, pagesMost: 5 });
+    expect(once(less)).toBe('compare 1\ncompare -1\ncompare 4\ncompare 5');
   });
   test('a start function is called when the program starts, before `init`', () => {
     const code = (value: number): number[] => [0x41, value, 0x10, 0];
@@ -208,6 +184,49 @@ describe('module in WebAssembly: snapshots', () => {
       { seed: 20261125, numRuns: 40 },
     );
   });
+  test('memory that has grown is as large, and holds the same, after a snapshot from before or after; and once more after a reset', () => {
+    // Each pass tells the size and the last byte, writes 7 there, and asks for one page more.
+    const last = [0x3f, 0, 0x41, 16, 0x74, 0x41, 1, 0x6b];
+    const code = [...tellsSize, ...last, 0x2d, 0, 0, 0x10, 0, ...last, 0x41, 7, 0x3a, 0, 0, ...grows(1)];
+    const world = exampleWorld();
+    const running = programOf(
+      wasmFile({ imports: ['set_compare'], functions: [{ name: 'pass', code }], pages: 1 }),
+    ).start(world, 1000);
+    const go = (times: number): string[] => {
+      world.did.length = 0;
+      for (let pass = 0; pass < times; pass += 1) expect(running.pass()).toBeUndefined();
+      return [...world.did];
+    };
+    const first = go(2);
+    expect(first).toEqual(['compare 1', 'compare 0', 'compare 1', 'compare 2', 'compare 0', 'compare 2']);
+    const small = save(running);
+    const second = go(3);
+    const large = save(running);
+    const third = go(2);
+    restore(running, small);
+    expect(go(3)).toEqual(second);
+    restore(running, small);
+    restore(running, large);
+    expect(go(2)).toEqual(third);
+    running.reset();
+    expect(go(2)).toEqual(first);
+    expect(go(3)).toEqual(second);
+  });
+  test('beyond a memory that was put back to what it was, there is nothing again', () => {
+    // The first pass grows; each reads at 64 KiB.
+    const code = [0x10, 0, 0x04, 0x40, 0x41, 1, 0x40, 0, 0x1a, 0x0b, 0x41, 0x80, 0x80, 4, 0x2d, 0, 0, 0x1a];
+    const world = exampleWorld();
+    const running = programOf(
+      wasmFile({ imports: ['read_count'], functions: [{ name: 'pass', code }], pages: 1 }),
+    ).start(world, 1000);
+    const saved = save(running);
+    world.count = 1;
+    expect(running.pass()).toBeUndefined();
+    world.count = 0;
+    expect(running.pass()).toBeUndefined();
+    restore(running, saved);
+    expect(running.pass()?.says).toBe('it reads or writes beyond its memory');
+  });
   test('variables of every type keep all their bits, those of a NaN among them', () => {
     const [F32, F64, I64] = [0x7d, 0x7c, 0x7e];
     const globals = [
@@ -282,6 +301,33 @@ describe('module in WebAssembly: what is not taken', () => {
     const many = wasmFile({ functions: [{ name: 'pass', locals: [[0xd0, 0x0f, I32]], code: [] }] });
     expect(mistakeIn(many)).toMatch(/^byte \d+: a function has 2000 locals; at most 1000 are taken$/);
     expect(mistakeIn(wasmFile({ functions: [pass], beforeCode: [0, 6, ...name('name'), 9] }))).toBe('');
+  });
+  test('constructors that the linker has called before each call of `pass`: how to link instead', () => {
+    const wrapped = [...name('name'), 1, 24, 1, 1, ...name('pass.command_export')];
+    const file = wasmFile({ functions: [{ code: [] }, pass], beforeCode: [0, wrapped.length, ...wrapped] });
+    expect(mistakeIn(file)).toMatch(
+      /^its linker has the constructors of static objects called before each `pass`.*`-Wl,--export=__wasm_call_ctors`/,
+    );
+  });
+  const table = [4, 4, 1, 0x70, 0, 1];
+  test.each([
+    // Core Specification 2.0, 5.4, and what later proposals add to it.
+    ['exceptions, by their tags', [13, 3, 1, 0, 0], [], 'exceptions are not taken; build without them'],
+    ['a tail call', [], [0x12, 0], 'tail calls are not taken; build without it'],
+    ['a store to a table', table, [0x41, 0, 0xd0, 0x70, 0x26, 0], 'instruction 0x26 is not taken'],
+    [
+      'a table that grows, its second code written at length',
+      table,
+      [0xd0, 0x70, 0x41, 1, 0xfc, 0x8f, 0x00, 0, 0x1a],
+      'instruction 0xfc 15, which changes tables or segments, is not taken',
+    ],
+  ])('%s', (_name, beforeGlobals, code, says) => {
+    expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', code }], beforeGlobals }))).toContain(says);
+  });
+  test('memory that is filled costs steps also where the code of the instruction is written at length', () => {
+    const fill = [0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 0x8b, 0x80, 0x00, 0];
+    const code = Array.from({ length: 5 }, () => fill).flat();
+    expect(once(wasmFile({ functions: [{ name: 'pass', code }], pages: 1 }))).toContain('it did not come back');
   });
   test('not valid at all: what the compiler says, and where', () => {
     const bad = wasmFile({ functions: [{ name: 'pass', code: [0x6a] }] });
