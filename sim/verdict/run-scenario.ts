@@ -1,11 +1,11 @@
 /** Runs one scenario on its bench and judges what it expects: the main job of the tool, as a library call. */
-import { type Act, assemble, type Finding } from '../bench/assemble.ts';
+import { type Act, type Assembly, assemble, type Finding } from '../bench/assemble.ts';
 import { type DescribedPart, type Pick, settleParts } from '../bench/schema.ts';
 import type { Severity } from '../bench/severity.ts';
 import { NumericalBlowUp } from '../kernel/continuum.ts';
 import type { PartKind } from '../kernel/part.ts';
 import { listenForBytes } from '../trace/bytes.ts';
-import { GRID_PER_SECOND, record } from '../trace/record.ts';
+import { GRID_PER_SECOND, type Recorder, record } from '../trace/record.ts';
 import type { Trace } from '../trace/trace.ts';
 import { formatQuantity } from '../units/index.ts';
 import { type CauseLink, causeOf } from './cause.ts';
@@ -85,10 +85,8 @@ export function runScenario(scenario: Scenario, options: RunOptions = {}): Scena
       ? record(assembly, 'all', GRID_PER_SECOND, undefined, options.isThinned === true ? new Set(wanted) : undefined)
       : record(assembly, [...wanted, ...(options.record ?? [])]);
   if (options.takeByte !== undefined) listenForBytes(assembly, options.takeByte);
-  const blowUp = blowUpIn(() => recorder.runTo(scenario.durationSeconds));
+  const blowUp = runToEnd(scenario, assembly, recorder);
   const { trace } = recorder;
-  // What was recorded up to then is judged all the same.
-  if (blowUp !== undefined) trace.finish(Math.max(trace.endSeconds, assembly.kernel.now[0]!));
   const expectations = scenario.expectations.map(({ formula, line }): JudgedExpectation => {
     const judgement = judge(formula, trace);
     // What was expected to fail and did is the point of its scenario: its cause is told all the same.
@@ -124,14 +122,16 @@ export function keeperOf<P extends { readonly kind: PartKind }>(parts: readonly 
   return parts.find(({ kind }) => kind.files?.kept?.includes(key) === true);
 }
 
-/** Runs; gives the blow-up that ended it, if one did. */
-function blowUpIn(work: () => void): NumericalBlowUp | undefined {
+/** Runs a scenario to its end; gives the blow-up that ended it before, if one did. What was recorded up to then can be judged. */
+export function runToEnd(scenario: Scenario, { kernel }: Assembly, recorder: Recorder): NumericalBlowUp | undefined {
   try {
-    work();
+    recorder.runTo(scenario.durationSeconds);
     return undefined;
   } catch (error) {
-    if (error instanceof NumericalBlowUp) return error;
-    throw error;
+    if (!(error instanceof NumericalBlowUp)) throw error;
+    const { trace } = recorder;
+    trace.finish(Math.max(trace.endSeconds, kernel.now[0]!));
+    return error;
   }
 }
 

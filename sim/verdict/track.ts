@@ -10,6 +10,8 @@
 import { assert } from '../kernel/assert.ts';
 
 const FIRST_CAPACITY = 64;
+/** Whole numbers below this have no more than 15 digits. */
+const WHOLE_MOST = 1e15;
 
 /** A place in time: an instant (side 0), or the limit just before it (-1) or just after it (1). */
 export interface Place {
@@ -211,7 +213,8 @@ export function slackAt(seconds: number): number {
 
 /** A sum of decimal numbers as one would write it: 0.7 + 0.1 is the float nearest to 0.8. */
 export function onPaper(sum: number): number {
-  return Number(sum.toPrecision(15));
+  // Most are whole seconds, which need no printing to be as they are written.
+  return Number.isInteger(sum) && Math.abs(sum) < WHOLE_MOST ? sum : Number(sum.toPrecision(15));
 }
 
 /** Whether one instant is after another by more than the rounding of a sum. */

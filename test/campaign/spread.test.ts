@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { mergeParts, type Part, partText, readPart } from '../../sim/campaign/many/part-file.ts';
+import { rowsOf } from '../../sim/campaign/spread/craft.ts';
 import {
   drawAsOverrides,
   makeDraws,
@@ -87,6 +88,29 @@ describe('spread: rate', () => {
     expect((rate.wilson[1] - rate.wilson[0]) / 2).toBeLessThanOrEqual(0.05);
     expect(made % 100).toBe(0);
     expect(made).toBeLessThan(500);
+  });
+});
+
+describe('spread: a row', () => {
+  test.each([
+    ['cold-start', 1],
+    // Expected to fail, and fails.
+    ['idle-one-too-high', 1],
+    ['pedal-wire-breaks', 1.05],
+  ])('of %s tells what a whole run with the same values judges', (name, factor) => {
+    const scenario = scenarioOf(`scenarios/orchard-cart/${name}.yaml`);
+    const row = rowsOf(scenario)((path) => (path === 'board.clock' ? 8e6 * factor : undefined));
+    const { expectations } = runScenario(scenario, {
+      pick: (path, { value }) => (path === 'board.clock' ? 8e6 * factor : value),
+      causes: false,
+    });
+    expect([...row.holds].map((one) => one === '1')).toEqual(expectations.map(({ holds }) => holds));
+    // The margin of what is expected to fail is told as seen from the outcome: above 0 where it fails.
+    expect(row.margins).toEqual(
+      expectations.map(({ margin, formula }) =>
+        Number.isFinite(margin) ? (formula.isExpectedToFail ? -margin : margin) : null,
+      ),
+    );
   });
 });
 

@@ -1,9 +1,13 @@
 /** A spread's runs: one for each draw from the tolerances, judged by the scenario's own expectations. */
-import type { DescribedPart } from '../../bench/schema.ts';
+import { assemble } from '../../bench/assemble.ts';
+import { type DescribedPart, settleParts } from '../../bench/schema.ts';
 import { assert } from '../../kernel/assert.ts';
+import { record } from '../../trace/record.ts';
 import { listTolerances } from '../../units/index.ts';
+import { signalsRead } from '../../verdict/expectation.ts';
+import { judge } from '../../verdict/judge.ts';
 import { loadScenario } from '../../verdict/load-scenario.ts';
-import { runScenario, type Scenario } from '../../verdict/run-scenario.ts';
+import { runToEnd, type Scenario } from '../../verdict/run-scenario.ts';
 import type { Craft, CraftRequest } from '../many/craft.ts';
 import { type DrawPlan, drawnValues, type Tolerance } from './draws.ts';
 
@@ -29,28 +33,39 @@ export function openSpread({ file, plan }: SpreadRequest): Craft {
   const tolerances = tolerancesOf(scenario.parts);
   const values = drawnValues(tolerances, plan);
   const places = new Map(tolerances.map(({ path }, place) => [path, place]));
+  const rowOf = rowsOf(scenario);
   return {
     count: plan.draws,
     row: (draw) =>
-      rowOf(scenario, (path) => {
+      rowOf((path) => {
         const place = places.get(path);
         return place === undefined ? undefined : values[draw * tolerances.length + place]!;
       }),
   };
 }
 
-/** What the scenario gives with these values in place of the middles. */
-export function rowOf(scenario: Scenario, valueAt: (path: string) => number | undefined): SpreadRow {
-  const run = runScenario(scenario, { pick: (path, { value }) => valueAt(path) ?? value, causes: false });
-  const isBroken = run.findings.some(({ code }) => code === 'numerical-blow-up');
-  return {
-    holds: run.expectations.map(({ holds }) => (holds && !isBroken ? '1' : '0')).join(''),
-    margins: run.expectations.map(({ margin, formula }) => {
-      if (!Number.isFinite(margin)) return null;
+/** What the scenario gives with some values in place of their middles: `runScenario` without what a row does not tell. */
+export function rowsOf(scenario: Scenario): (valueAt: (path: string) => number | undefined) => SpreadRow {
+  const { parts, seed, acts, expectations } = scenario;
+  const names = new Set(expectations.flatMap(({ formula }) => signalsRead(formula)));
+  return (valueAt) => {
+    const assembly = assemble(
+      settleParts(parts, (path, { value }) => valueAt(path) ?? value),
+      seed,
+      acts,
+    );
+    const recorder = record(assembly, names);
+    const isBroken = runToEnd(scenario, assembly, recorder) !== undefined;
+    const margins: (number | null)[] = [];
+    let holds = '';
+    for (const { formula } of expectations) {
+      const judged = judge(formula, recorder.trace);
+      holds += judged.holds && !isBroken ? '1' : '0';
       // -0 would be read back from a file as 0.
-      return (formula.isExpectedToFail ? -margin : margin) + 0;
-    }),
-    ...(isBroken ? { broke: true as const } : {}),
+      const margin = (formula.isExpectedToFail ? -judged.margin : judged.margin) + 0;
+      margins.push(Number.isFinite(margin) ? margin : null);
+    }
+    return isBroken ? { holds, margins, broke: true } : { holds, margins };
   };
 }
 
