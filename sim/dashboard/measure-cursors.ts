@@ -50,8 +50,8 @@ function highOnly(
 ): Column {
   const level = new Column({ ...column.signal, shape: 'held' });
   for (let index = Math.max(0, column.indexAt(fromSeconds)); index < column.length; index += 1) {
-    if (column.times[index]! > untilSeconds) break;
-    level.append(column.times[index]!, column.values[index] === 1 ? 1 : 0);
+    if (column.secondsAt(index) > untilSeconds) break;
+    level.append(column.secondsAt(index), column.valueAt(index) === 1 ? 1 : 0);
   }
   return level;
 }
@@ -59,7 +59,7 @@ function highOnly(
 /** The instant of the next change of a signal after (or before) an instant; the instant itself where there is none. */
 export function neighbouringChange(column: Column, seconds: number, direction: 1 | -1): number {
   const index = column.indexAt(seconds);
-  if (direction > 0) return index + 1 < column.length ? column.times[index + 1]! : seconds;
-  const before = column.times[index] === seconds ? index - 1 : index;
-  return before >= 0 ? column.times[before]! : seconds;
+  if (direction > 0) return index + 1 < column.length ? column.secondsAt(index + 1) : seconds;
+  const before = column.secondsAt(index) === seconds ? index - 1 : index;
+  return before >= 0 ? column.secondsAt(before) : seconds;
 }

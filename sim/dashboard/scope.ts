@@ -142,9 +142,9 @@ function extremesOf({ column, present }: Lane, dots: number, view: ScopeView): F
     };
     if (start <= view.nowSeconds && end > 0) {
       if (index >= 0) take(valueAt(column, index, start, present, view.nowSeconds));
-      while (index + 1 < column.length && column.times[index + 1]! < end) {
+      while (index + 1 < column.length && column.secondsAt(index + 1) < end) {
         index += 1;
-        take(column.values[index]!);
+        take(column.valueAt(index));
       }
       if (index >= 0 && end <= view.nowSeconds && column.signal.shape === 'linear')
         take(valueAt(column, index, end, present, view.nowSeconds));
@@ -158,8 +158,8 @@ function extremesOf({ column, present }: Lane, dots: number, view: ScopeView): F
 /** As `Column.valueFrom`, but a line that is under way leads from its last sample to the present value. */
 function valueAt(column: Column, index: number, seconds: number, present: number, nowSeconds: number): number {
   if (column.signal.shape === 'held' || index + 1 < column.length) return column.valueFrom(index, seconds);
-  const start = column.times[index]!;
-  const value = column.values[index]!;
+  const start = column.secondsAt(index);
+  const value = column.valueAt(index);
   if (nowSeconds <= start || !Number.isFinite(present - value)) return value;
   return value + (present - value) * Math.min(1, Math.max(0, (seconds - start) / (nowSeconds - start)));
 }
@@ -198,11 +198,11 @@ function levelLines(lane: Lane, rows: number, view: ScopeView): Line[] {
   for (let dot = 0; dot < dots; dot += 1) {
     const end = view.fromSeconds + ((dot + 1) / dots) * span;
     if (view.fromSeconds + (dot / dots) * span > view.nowSeconds) break;
-    if (index >= 0) canvas.column(dot, rowOf(column.values[index]!), rowOf(column.values[index]!), true);
-    while (index + 1 < column.length && column.times[index + 1]! < end) {
-      const before = index < 0 ? column.values[index + 1]! : column.values[index]!;
+    if (index >= 0) canvas.column(dot, rowOf(column.valueAt(index)), rowOf(column.valueAt(index)), true);
+    while (index + 1 < column.length && column.secondsAt(index + 1) < end) {
+      const before = index < 0 ? column.valueAt(index + 1) : column.valueAt(index);
       index += 1;
-      canvas.column(dot, rowOf(before), rowOf(column.values[index]!), true);
+      canvas.column(dot, rowOf(before), rowOf(column.valueAt(index)), true);
     }
   }
   markCursors(canvas, view);
@@ -215,9 +215,9 @@ function shadeWindows(column: Column, { least, most }: Band, canvas: Canvas, vie
   const perDot = (view.untilSeconds - view.fromSeconds) / canvas.dotColumns;
   if (least < 4 * perDot) return;
   for (let index = Math.max(0, column.indexAt(view.fromSeconds - most)); index < column.length; index += 1) {
-    const rise = column.times[index]!;
+    const rise = column.secondsAt(index);
     if (rise > view.untilSeconds) return;
-    if (column.values[index] !== 1 || index === 0) continue;
+    if (column.valueAt(index) !== 1 || index === 0) continue;
     canvas.shade(columnAt(rise + least, canvas.dotColumns, view), columnAt(rise + most, canvas.dotColumns, view));
   }
 }
@@ -231,12 +231,12 @@ function stripLine(lane: Lane, view: ScopeView): Line {
   const nowColumn = Math.min(columns - 1, columnAt(view.nowSeconds, columns, view));
   let index = Math.max(0, column.indexAt(view.fromSeconds));
   for (; index < column.length; index += 1) {
-    const start = Math.max(0, columnAt(column.times[index]!, columns, view));
+    const start = Math.max(0, columnAt(column.secondsAt(index), columns, view));
     if (start > nowColumn) break;
-    const next = index + 1 < column.length ? columnAt(column.times[index + 1]!, columns, view) : nowColumn + 1;
+    const next = index + 1 < column.length ? columnAt(column.secondsAt(index + 1), columns, view) : nowColumn + 1;
     const end = Math.min(next, nowColumn + 1);
     const word = cut(
-      glyphs.clean(column.signal.modes?.[column.values[index]!] ?? ''),
+      glyphs.clean(column.signal.modes?.[column.valueAt(index)] ?? ''),
       Math.max(0, end - start - 2),
       glyphs.ellipsis,
     );

@@ -107,19 +107,19 @@ function thinned(column: Column, endSeconds: number): { readonly seconds: number
   if (column.length <= MOST_SAMPLES) return [...column, last];
   const stretches = MOST_SAMPLES / 2;
   const kept: { seconds: number; value: number }[] = [];
-  const { times, values, length } = column;
+  const { length } = column;
   let index = 0;
   for (let stretch = 1; stretch <= stretches && index < length; stretch += 1) {
     const end = (endSeconds * stretch) / stretches;
     let least = index;
     let most = index;
-    for (; index < length && (times[index]! <= end || stretch === stretches); index += 1) {
-      if (values[index]! < values[least]!) least = index;
-      if (values[index]! > values[most]!) most = index;
+    for (; index < length && (column.secondsAt(index) <= end || stretch === stretches); index += 1) {
+      if (column.valueAt(index) < column.valueAt(least)) least = index;
+      if (column.valueAt(index) > column.valueAt(most)) most = index;
     }
     if (least >= index) continue;
     for (const at of [...new Set([least, most])].sort((a, b) => a - b))
-      kept.push({ seconds: times[at]!, value: values[at]! });
+      kept.push({ seconds: column.secondsAt(at), value: column.valueAt(at) });
   }
   return [...kept, last];
 }

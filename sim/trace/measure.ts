@@ -57,14 +57,14 @@ export function pulsesOf(column: Column, span: Span): Pulses {
   const widthSeconds: number[] = [];
   const periodSeconds: number[] = [];
   const first = column.indexAt(span.fromSeconds);
-  let isHigh = first >= 0 && column.values[first]! >= 0.5;
+  let isHigh = first >= 0 && column.valueAt(first) >= 0.5;
   let riseSeconds = Number.NaN;
-  for (let index = first + 1; index < column.length && column.times[index]! <= span.untilSeconds; index += 1) {
+  for (let index = first + 1; index < column.length && column.secondsAt(index) <= span.untilSeconds; index += 1) {
     const wasHigh = isHigh;
-    isHigh = column.values[index]! >= 0.5;
+    isHigh = column.valueAt(index) >= 0.5;
     // The first sample of all is where the record starts, which is no edge.
     if (isHigh === wasHigh || index === 0) continue;
-    const seconds = column.times[index]!;
+    const seconds = column.secondsAt(index);
     if (!Number.isNaN(riseSeconds)) (isHigh ? periodSeconds : widthSeconds).push(seconds - riseSeconds);
     if (isHigh) riseSeconds = seconds;
   }
@@ -106,9 +106,9 @@ export function statistics(numbers: Float64Array): Statistics | undefined {
 
 /** `undefined` where the signal has no value in the span. The part of the span before its first sample is left out. */
 export function measureNumbers(column: Column, span: Span): Numbers | undefined {
-  if (column.length === 0 || span.untilSeconds < span.fromSeconds || span.untilSeconds < column.times[0]!)
+  if (column.length === 0 || span.untilSeconds < span.fromSeconds || span.untilSeconds < column.secondsAt(0))
     return undefined;
-  const fromSeconds = Math.max(span.fromSeconds, column.times[0]!);
+  const fromSeconds = Math.max(span.fromSeconds, column.secondsAt(0));
   const distinct = new Set<number>();
   let seconds = fromSeconds;
   let value = column.at(fromSeconds);
@@ -124,8 +124,8 @@ export function measureNumbers(column: Column, span: Span): Numbers | undefined 
   distinct.add(value);
   let index = column.indexAt(fromSeconds);
   for (;;) {
-    const isLast = index + 1 >= column.length || column.times[index + 1]! > span.untilSeconds;
-    const nextSeconds = isLast ? span.untilSeconds : column.times[index + 1]!;
+    const isLast = index + 1 >= column.length || column.secondsAt(index + 1) > span.untilSeconds;
+    const nextSeconds = isLast ? span.untilSeconds : column.secondsAt(index + 1);
     const reached = column.valueFrom(index, nextSeconds);
     const lineEnd = column.signal.shape === 'held' ? value : reached;
     if (nextSeconds > seconds) area += ((value + lineEnd) / 2) * (nextSeconds - seconds);
@@ -133,7 +133,7 @@ export function measureNumbers(column: Column, span: Span): Numbers | undefined 
     if (isLast) break;
     index += 1;
     seconds = nextSeconds;
-    move(column.values[index]!);
+    move(column.valueAt(index));
     distinct.add(value);
   }
   const lengthSeconds = span.untilSeconds - fromSeconds;

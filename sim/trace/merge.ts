@@ -24,13 +24,13 @@ export class ColumnWalk {
     for (let index = 0; index < columns.length; index += 1) {
       const column = columns[index]!;
       const following = at[index]! + 1;
-      if (following < column.length && column.times[following]! < seconds) seconds = column.times[following]!;
+      if (following < column.length && column.secondsAt(following) < seconds) seconds = column.secondsAt(following);
     }
     if (seconds === Number.POSITIVE_INFINITY) return false;
     for (let index = 0; index < columns.length; index += 1) {
       const column = columns[index]!;
       before[index] = at[index]!;
-      while (at[index]! + 1 < column.length && column.times[at[index]! + 1]! === seconds) at[index]! += 1;
+      while (at[index]! + 1 < column.length && column.secondsAt(at[index]! + 1) === seconds) at[index]! += 1;
     }
     this.seconds = seconds;
     return true;

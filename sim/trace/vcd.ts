@@ -47,7 +47,7 @@ export function* vcdOf(columns: readonly Column[], options: VcdOptions): Generat
     const reached = hasMore ? walk.before : walk.at;
     chunk += `#${present}\n${isFirst ? '$dumpvars\n' : ''}`;
     for (let index = 0; index < columns.length; index += 1) {
-      const value = reached[index]! < 0 ? Number.NaN : columns[index]!.values[reached[index]!]!;
+      const value = reached[index]! < 0 ? Number.NaN : columns[index]!.valueAt(reached[index]!);
       const isSame = value === shown[index] || (Number.isNaN(value) && Number.isNaN(shown[index]!));
       if (isSame && !(isFirst && wireWordsOf(columns[index]!.signal) !== undefined)) continue;
       shown[index] = value;

@@ -23,7 +23,7 @@ export function linesOf(column: Column, fromSeconds: number, toSeconds: number):
   let length = 0;
   let seconds = fromSeconds;
   for (let index = first; index <= last && seconds < toSeconds; index += 1) {
-    const next = index < last ? column.times[index + 1]! : toSeconds;
+    const next = index < last ? column.secondsAt(index + 1) : toSeconds;
     // Two samples at one instant are a step: no line lies between them.
     if (next <= seconds) continue;
     const start = column.valueFrom(index, seconds);

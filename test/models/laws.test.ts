@@ -137,7 +137,7 @@ function differenceAfter(seconds: number, one: Trace, other: Trace): string | un
     if (column.signal.isDrawn === true || column.signal.isBook === true) continue;
     const twin = other.column(column.signal.name)!;
     for (let index = column.indexAt(seconds) + 1; index < column.length; index += 1) {
-      const [at, value] = [column.times[index]!, column.at(column.times[index]!)];
+      const [at, value] = [column.secondsAt(index), column.at(column.secondsAt(index))];
       if (!Object.is(twin.at(at) + 0, value + 0)) return `${column.signal.name} at ${at}: ${value} and ${twin.at(at)}`;
     }
   }

@@ -16,8 +16,7 @@ interface Change {
 describe('fused: the drive that speed is measured on', () => {
   const run = runScenario(driveScenario());
   const column = (name: string): Change[] => {
-    const { times, values, length } = run.trace.columns.find(({ signal }) => signal.name === name)!;
-    return Array.from({ length }, (_, index) => ({ seconds: times[index]!, value: values[index]! }));
+    return [...run.trace.columns.find(({ signal }) => signal.name === name)!];
   };
   const pulses: Change[] = [];
   const drives: Change[] = [];

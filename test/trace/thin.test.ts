@@ -44,8 +44,8 @@ describe('thinning: the rule', () => {
           const off = Math.abs(column.at(index / 1000) - value);
           expect(off).toBeLessThanOrEqual(THIN_SHARE * greatest * (1 + 1e-6) + 1e-12);
         }
-        expect(column.times[0]).toBe(0);
-        expect(column.times[column.length - 1]).toBe((values.length - 1) / 1000);
+        expect(column.secondsAt(0)).toBe(0);
+        expect(column.secondsAt(column.length - 1)).toBe((values.length - 1) / 1000);
       }),
       { seed: 20261125, numRuns: 300 },
     );
@@ -103,12 +103,12 @@ describe('thinning: a run', () => {
       let greatest = 0;
       let worst = 0;
       for (let index = 0; index < column.length; index += 1) {
-        const seconds = column.times[index]!;
-        greatest = Math.max(greatest, Math.abs(column.values[index]!));
+        const seconds = column.secondsAt(index);
+        greatest = Math.max(greatest, Math.abs(column.valueAt(index)));
         // At a step both sides are kept, and `at` tells the later one.
-        if (column.times[index + 1] === seconds) continue;
+        if (column.secondsAt(index + 1) === seconds) continue;
         const allowed = THIN_SHARE * greatest * 1.000001 + 1e-12;
-        worst = Math.max(worst, Math.abs(other.at(seconds) - column.values[index]!) / allowed);
+        worst = Math.max(worst, Math.abs(other.at(seconds) - column.valueAt(index)) / allowed);
       }
       expect(worst, column.signal.name).toBeLessThanOrEqual(1);
     }

@@ -13,7 +13,7 @@ const INSTANTS_MOST = 32;
 export function injectionSeconds(modes: readonly Column[], durationSeconds: number, spacedCount: number): number[] {
   const changes = modes
     .filter(({ length }) => length <= CHANGES_MOST)
-    .flatMap(({ times, length }) => [...times.slice(1, length)])
+    .flatMap((column) => [...column].slice(1).map(({ seconds }) => seconds))
     .filter((seconds) => seconds < durationSeconds)
     .sort((a, b) => a - b);
   const beside = changes.flatMap((seconds, place) => [

@@ -154,9 +154,9 @@ function stillAsked(
   const before = faulty.before(seconds);
   if (direction === 0 || Number.isNaN(before) || Math.sign(before) !== direction) return 0;
   let last = healthy.indexAt(seconds);
-  while (last >= 0 && Math.sign(healthy.values[last]!) !== direction) last -= 1;
+  while (last >= 0 && Math.sign(healthy.valueAt(last)) !== direction) last -= 1;
   if (last < 0) return 0;
-  const stopped = healthy.times[last + 1]!;
+  const stopped = healthy.secondsAt(last + 1);
   const isSteady = wishes.every((wish) => {
     const from = wish.at(stopped - MOMENT_SECONDS);
     return wish.at(seconds) === from && wish.indexAt(seconds) === wish.indexAt(stopped - MOMENT_SECONDS);
@@ -223,9 +223,9 @@ function hasLost(healthy: Column, faulty: Column, span: Span): boolean {
 /** Every instant of the span at which a held column, or what is remembered of it, may change. */
 function instantsOf(columns: readonly Column[], { from, until }: Span, memory: number): number[] {
   const found = new Set([from]);
-  for (const { times, length } of columns) {
-    for (let index = 0; index < length; index += 1) {
-      const seconds = times[index]!;
+  for (const column of columns) {
+    for (let index = 0; index < column.length; index += 1) {
+      const seconds = column.secondsAt(index);
       for (const at of [seconds, seconds + memory]) if (at > from && at <= until) found.add(at);
     }
   }
@@ -235,16 +235,16 @@ function instantsOf(columns: readonly Column[], { from, until }: Span, memory: n
 /** Greatest drive in a direction over a stretch, as a size. */
 function greatest(column: Column, direction: number, from: number, to: number): number {
   let most = Math.max(0, direction * column.at(Math.max(0, from)));
-  for (let index = column.indexAt(from) + 1; index < column.length && column.times[index]! <= to; index += 1)
-    most = Math.max(most, direction * column.values[index]!);
+  for (let index = column.indexAt(from) + 1; index < column.length && column.secondsAt(index) <= to; index += 1)
+    most = Math.max(most, direction * column.valueAt(index));
   return most;
 }
 
 /** Smallest size of the drive over a stretch. */
 function leastDrive(column: Column, from: number, to: number): number {
   let least = Math.abs(column.at(Math.max(0, from)));
-  for (let index = column.indexAt(from) + 1; index < column.length && column.times[index]! <= to; index += 1)
-    least = Math.min(least, Math.abs(column.values[index]!));
+  for (let index = column.indexAt(from) + 1; index < column.length && column.secondsAt(index) <= to; index += 1)
+    least = Math.min(least, Math.abs(column.valueAt(index)));
   return least;
 }
 
@@ -252,8 +252,8 @@ function leastDrive(column: Column, from: number, to: number): number {
 function leastWish(wishes: readonly Column[], from: number, to: number): number {
   const least = (column: Column): number => {
     let smallest = Math.min(Math.abs(column.at(from)), Math.abs(column.at(to)));
-    for (let index = column.indexAt(from) + 1; index < column.length && column.times[index]! <= to; index += 1)
-      smallest = Math.min(smallest, Math.abs(column.values[index]!));
+    for (let index = column.indexAt(from) + 1; index < column.length && column.secondsAt(index) <= to; index += 1)
+      smallest = Math.min(smallest, Math.abs(column.valueAt(index)));
     return smallest;
   };
   return Math.max(0, ...wishes.map(least));

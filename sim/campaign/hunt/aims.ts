@@ -61,10 +61,9 @@ export function guidance({ formula, signal }: Guide, trace: Trace): number {
 function measuredOnly(trace: Trace, gauge: string): Trace {
   const shown = new Trace(trace.columns.map(({ signal }) => signal));
   shown.columns.forEach((column, index) => {
-    const { times, values, length, signal } = trace.columns[index]!;
-    column.times = times;
-    column.values = signal.name === gauge ? values.map((value) => (value === -Infinity ? Infinity : value)) : values;
-    column.length = length;
+    const told = trace.columns[index]!;
+    if (column.signal.name !== gauge) column.takeOver(told, told.length);
+    else for (const { seconds, value } of told) column.append(seconds, value === -Infinity ? Infinity : value);
   });
   shown.finish(trace.endSeconds);
   return shown;

@@ -127,8 +127,8 @@ export function openGround(request: HuntRequest): Ground {
         [...counts].flatMap((count, index) => (count > 0 ? [reach.firsts[rank]!.transition + index] : [])),
       ),
       visited: modeNames.flatMap((name, rank) => {
-        const { values, length } = trace.column(name)!;
-        return [...new Set(values.subarray(0, length))].map((mode) => reach.firsts[rank]!.mode + mode);
+        const modes = new Set([...trace.column(name)!].map(({ value }) => value));
+        return [...modes].map((mode) => reach.firsts[rank]!.mode + mode);
       }),
       digest,
     };

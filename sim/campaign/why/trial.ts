@@ -92,7 +92,10 @@ export function isSameTrace(one: Trace, other: Trace): boolean {
     const twin = other.columns[index]!;
     if (column.length !== twin.length) return false;
     for (let sample = 0; sample < column.length; sample += 1) {
-      if (column.times[sample] !== twin.times[sample] || !Object.is(column.values[sample], twin.values[sample]))
+      if (
+        column.secondsAt(sample) !== twin.secondsAt(sample) ||
+        !Object.is(column.valueAt(sample), twin.valueAt(sample))
+      )
         return false;
     }
     return true;

@@ -100,8 +100,8 @@ describe('why: turning points with a closed form', () => {
     expect(report.changes.map(({ direction }) => direction)).toEqual(['up']);
     const [same, turned] = change(report, 'harness.main.length', 'up').edge!;
     const drawn = runScenario(written(lines(20)), { record: ['harness.current'] }).trace.column('harness.current')!;
-    const metres = 1.2 + ((20 + least!.margin - cutoff) / drawn.values[drawn.length - 1]!) * ((58 * 10) / 2);
-    expect(drawn.values[drawn.length - 1]).toBeGreaterThan(amps);
+    const metres = 1.2 + ((20 + least!.margin - cutoff) / drawn.valueAt(drawn.length - 1)) * ((58 * 10) / 2);
+    expect(drawn.valueAt(drawn.length - 1)).toBeGreaterThan(amps);
     expect(same / metres).toBeCloseTo(1, 3);
     expect(turned / metres).toBeCloseTo(1, 3);
   });
