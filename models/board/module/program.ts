@@ -34,13 +34,13 @@ export interface Stop {
   readonly place: number;
 }
 
-/** What a program says of its end, as it goes into a finding: one line, of which nothing reaches into a terminal. */
-export function saidText(text: string): string {
-  return text
-    .replaceAll(/[\p{Cc}\p{Zl}\p{Zp}]+/gu, ' ')
-    .trim()
-    .slice(0, 200);
+/** Text from a file or a program as part of a sentence: on one line, and nothing that a terminal would act on. */
+export function oneLine(text: string): string {
+  return text.replaceAll(/[\p{Cc}\p{Zl}\p{Zp}]+/gu, ' ').trim();
 }
+
+/** What a program says of its end, as it goes into a finding. */
+export const saidText = (text: string): string => oneLine(text).slice(0, 200);
 
 /** A module at work in one run. */
 export interface Running {

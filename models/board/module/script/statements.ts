@@ -89,7 +89,10 @@ function unwrapped(node: Tree, scopes: Scopes): Tree[] {
   if (node.type === 'ExportNamedDeclaration') {
     const declaration = maybe(node, 'declaration');
     if (maybe(node, 'source') !== undefined)
-      scopes.mistake(node, 'a module is one file: nothing can be taken from another one');
+      scopes.mistake(
+        node,
+        'a module is one file: nothing can be taken from another one; a bundler makes one of several',
+      );
     return declaration === undefined ? [] : unwrapped(declaration, scopes);
   }
   if (node.type === 'ImportDeclaration') {
@@ -97,7 +100,11 @@ function unwrapped(node: Tree, scopes: Scopes): Tree[] {
       node.importKind === 'type' ||
       (list(node, 'specifiers').length > 0 &&
         list(node, 'specifiers').every(({ importKind }) => importKind === 'type'));
-    if (!isType) scopes.mistake(node, 'a module is one file: only types can be imported (`import type`)');
+    if (!isType)
+      scopes.mistake(
+        node,
+        'a module is one file: only types can be imported (`import type`); a bundler makes one of several',
+      );
     return [];
   }
   return TYPES_ONLY.includes(node.type) || node.declare === true ? [] : [node];

@@ -171,6 +171,128 @@ export function pass(board) {
   });
 });
 
+describe('module on the bench: text comes in over its serial port', () => {
+  const send = (seconds: number, text: string): Act => ({
+    seconds,
+    part: 'firmware',
+    form: 'receive',
+    contents: { receive: text },
+  });
+  const echo = `export function pass(board) {
+    for (let byte = board.readByte(); byte >= 0; byte = board.readByte()) board.print(String(byte) + ' ');
+  }`;
+  const printed = (trace: Trace): string =>
+    String.fromCharCode(
+      ...samples(trace, 'firmware.sent')
+        .filter(([, value]) => value > 0)
+        .map(([, value]) => value),
+    );
+  /** Stores how many bytes it has heard so far. */
+  const counting = `let heard = 0; export function pass(board) {
+    while (board.readByte() >= 0) heard += 1;
+    board.setCompare(heard);
+  }`;
+  test('ten bits a byte at `serial-rate`: so many bytes have come when a pass looks', () => {
+    // Slow, so that a byte takes 8 passes: 10 bits at 125 a second are 80 ms.
+    const firmware = script('counting.ts', counting).replace(' }', ', serial-rate: 125 1/s }');
+    const { trace } = run(firmware, 0.7, [send(0.2, 'abc')]);
+    for (const [seconds, heard] of [
+      [0.279, 0],
+      [0.295, 1],
+      [0.359, 1],
+      [0.375, 2],
+      [0.439, 2],
+      [0.455, 3],
+      [0.69, 3],
+    ] as const)
+      expect([seconds, at(trace, 'firmware.compare', seconds)]).toEqual([seconds, heard]);
+  });
+  test('one byte a character, in order; two texts one after the other', () => {
+    const firmware = script('echo.ts', echo).replace(' }', ', serial-rate: 115200 1/s }');
+    const { trace } = run(firmware, 0.5, [send(0.2, 'aí'), send(0.2, '\0y'), send(0.4, '#')]);
+    expect(printed(trace)).toBe('97 237 0 121 35 ');
+  });
+  test('a text waits until the program runs, and nothing that came before lasts beyond a loss of supply', () => {
+    const firmware = script('counting.ts', counting);
+    // The program starts at 65 ms: 5 bytes at 9600 bits a second have then come within 6 ms.
+    const early = run(firmware, 0.2, [send(0, 'early')]);
+    expect(at(early.trace, 'firmware.compare', 0.066)).toBe(0);
+    expect(at(early.trace, 'firmware.compare', 0.1)).toBe(5);
+    const late = script(
+      'late.ts',
+      'export function pass(board) { if (board.timeUs() > 200000) board.setCompare(board.readByte() + 1); }',
+    );
+    const again: Act[] = [
+      send(0.2, 'lost text'),
+      { seconds: 0.3, part: 'battery', form: 'disconnect', contents: undefined },
+      { seconds: 0.5, part: 'battery', form: 'connect', contents: undefined },
+    ];
+    const { trace } = run(late, 0.8, again);
+    expect(at(trace, 'firmware.compare', 0.29)).not.toBe(0);
+    expect(at(trace, 'firmware.compare', 0.79)).toBe(0);
+  });
+  test('what nobody reads is told of once it is more than 511 bytes', () => {
+    const firmware = script('idle.ts', 'export function pass(board) {}').replace(' }', ', serial-rate: 115200 1/s }');
+    const texts = (count: number): Act[] =>
+      Array.from({ length: count }, (_, index) => send(0.2 + index * 0.05, 'x'.repeat(100)));
+    expect(said(run(firmware, 0.6, texts(5)).assembly)).toEqual([]);
+    expect(said(run(firmware, 0.6, [...texts(5), send(0.5, 'x'.repeat(11))]).assembly)).toEqual([]);
+    expect(said(run(firmware, 0.6, texts(6)).assembly)).toEqual([
+      'the program does not read what comes in over its serial port: what is beyond 511 bytes is lost',
+    ]);
+    expect(
+      said(
+        run(
+          firmware,
+          0.3,
+          Array.from({ length: 6 }, () => send(0.2, 'x'.repeat(100))),
+        ).assembly,
+      ),
+    ).toContain('more text is sent to the program than can wait: what is beyond 511 bytes is lost');
+  });
+  test('law: a snapshot in the middle of a text, either way, goes on as it was', () => {
+    const firmware = script('slow-echo.ts', echo).replace(' }', ', serial-rate: 2000 1/s }');
+    const acts = [send(0.1, 'one two'), send(0.2, 'three four five'), send(0.5, 'six')];
+    const straight = ready(firmware, acts);
+    straight.kernel.run(0.8);
+    const digest = straight.kernel.digestText();
+    const instant = fc.double({ min: 0.05, max: 0.79, noNaN: true });
+    fc.assert(
+      fc.property(instant, instant, (cut, elsewhere) => {
+        const one = ready(firmware, acts);
+        one.kernel.run(cut);
+        const saved = one.kernel.save();
+        const other = ready(firmware, acts);
+        other.kernel.run(elsewhere);
+        other.kernel.restore(saved);
+        other.kernel.run(0.8);
+        expect(other.kernel.digestText()).toBe(digest);
+      }),
+      { seed: 20261125, numRuns: 20 },
+    );
+  });
+  test('in a scenario as with an image: `firmware: { receive: ... }`, and what is answered goes to `run --serial`', async () => {
+    const place = folderWith({
+      'firmware/echo.ts': `import type { Board } from './jackstand.d.ts';
+export function pass(board: Board): void {
+  for (let byte = board.readByte(); byte >= 0; byte = board.readByte()) board.print(byte === 63 ? '46!' : '');
+}
+`,
+      'asked.yaml': `scenario: asked
+bench: bench.yaml
+with: { board.firmware: { kind: module, file: firmware/echo.ts } }
+seed: 7
+duration: 1 s
+steps: [{ at: 0 s, battery: connect }, { at: 500 ms, firmware: { receive: "go?" } }]
+expect: [{ that: left.drive = 0, always: true }]
+`,
+    });
+    const { status, err } = await call(['run', join(place, 'asked.yaml'), '--serial', join(place, 'answer')]);
+    expect({ status, err }).toEqual({ status: 0, err: '' });
+    expect(readFileSync(join(place, 'answer'), 'latin1')).toBe('46!');
+  });
+});
+
 describe('module on the bench: it comes to a halt', () => {
   const afterHalfASecond = 'export function pass(board) { board.setCompare(50); if (board.timeUs() > 500000) HALT }';
   const endless = script('endless.ts', afterHalfASecond.replace('HALT', 'for (;;) {}'));

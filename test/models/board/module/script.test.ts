@@ -1,7 +1,10 @@
 // biome-ignore-all lint/suspicious/noTemplateCurlyInString: texts of scripts
 /** Modules in TypeScript: what they do is what the language says, and what they could do beyond it is a mistake or a stop. */
-import { readFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { buildSync } from 'esbuild';
 import fc from 'fast-check';
 import { beforeEach, describe, expect, test, vi } from 'vitest';
 import type { Program } from '../../../../models/board/module/program.ts';
@@ -104,6 +107,32 @@ describe('module in TypeScript: it does what the language says', () => {
       export { run as pass };
       function run(board: Board): void { board.setCompare(same(kept) as number); }`;
     expect(once(text)).toBe('compare 5');
+  });
+  test('several files that a bundler has made one of', () => {
+    const folder = mkdtempSync(join(tmpdir(), 'module-bundle-'));
+    writeFileSync(
+      join(folder, 'limits.ts'),
+      'export const neutral = 46;\nexport function most(a: number, b: number): number { return Math.max(a, b); }\n',
+    );
+    writeFileSync(
+      join(folder, 'cart.ts'),
+      `import { most, neutral } from './limits.ts';
+import type { Board } from './jackstand.d.ts';
+let compare = neutral;
+export function init(board: Board): void { board.setCompare(neutral); }
+export function pass(board: Board): void { compare = most(compare + 1, neutral); board.setCompare(compare); }
+`,
+    );
+    const { outputFiles } = buildSync({
+      entryPoints: [join(folder, 'cart.ts')],
+      bundle: true,
+      format: 'esm',
+      write: false,
+    });
+    const { program, mistakes } = readModule('cart.mjs', outputFiles[0]!.contents);
+    expect(mistakes).toEqual([]);
+    expect(passes(program!, [0, 0])).toEqual(['compare 46', 'compare 47', 'compare 48']);
+    rmSync(folder, { recursive: true });
   });
   test('JavaScript is read as that', () => {
     expect(mistakesIn(pass('board.setCompare(1);'), 'a.mjs')).toEqual([]);
