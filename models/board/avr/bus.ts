@@ -21,6 +21,11 @@
  * bit only, so that the other flags of a register cleared by writing ones stay as they are. LDS, LD, IN and the rest are
  * alike to the bus. A 16-bit register's shared high-byte latch is the bus's own: it sees the two accesses in their order.
  *
+ * Quiet bits. Programs toggle pins that nobody listens to, pass by pass. The bus keeps, in `port.quiet` at the address of
+ * a port's output register (`chip.outputs`), the bits whose change is nothing but a change of that bit there and in the
+ * input register two below, and `NOTHING` if a store may change nothing unheard. A store to either register that changes no
+ * other bits may then be carried out by an engine itself.
+ *
  * A hook or an event may: read and set any byte of `port.data`; call `wakeAt`, `pend`, `unpend`, `reset`. It must not
  * run the core. What it sets is seen by the next instruction.
  *
@@ -57,10 +62,15 @@ export interface Bus {
   restore(state: unknown): void;
 }
 
+/** Among quiet bits: that no bit changes. */
+export const NOTHING = 0x100;
+
 /** What the core gives the bus. */
 export interface CorePort {
   /** The data space: registers 0..31, I/O, SRAM. SPL, SPH and SREG are not kept here. */
   readonly data: Uint8Array;
+  /** By I/O address; all 0, so that the bus hears everything, unless it says more. */
+  readonly quiet: Int32Array;
   now(): number;
   wakeAt(cycle: number): void;
   pend(vector: number): void;

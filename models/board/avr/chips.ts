@@ -34,6 +34,8 @@ export interface Chip {
   readonly hookedReads: readonly number[];
   /** Registers whose stores the bus takes. All others are plain memory. */
   readonly hookedWrites: readonly number[];
+  /** Output registers of the ports (PORTx): PINx is two below. */
+  readonly outputs: readonly number[];
 }
 
 /** Stack pointer and status register: part of the core, at the same place on all these chips. */
@@ -71,6 +73,7 @@ const MEGA = {
   sleep: { address: 0x53, enableMask: 1, modeShift: 1, modeMask: 7 },
   hookedReads: MEGA_READS,
   hookedWrites: registersBut(0xff, MEGA_PLAIN_WRITES),
+  outputs: [0x25, 0x28, 0x2b],
 };
 
 export const CHIPS: { readonly [name in ChipName]: Chip } = {
@@ -98,6 +101,7 @@ export const CHIPS: { readonly [name in ChipName]: Chip } = {
     sleep: { address: 0x55, enableMask: 0x20, modeShift: 3, modeMask: 3 },
     hookedReads: TINY_READS,
     hookedWrites: registersBut(0x5f, TINY_PLAIN_WRITES),
+    outputs: [0x38],
   },
 };
 

@@ -199,9 +199,10 @@ function enterInterrupt(machine: Machine, around: Surroundings): void {
   state[AT.left]! -= 4;
 }
 
-function portOf({ data, state }: Machine, clock: Clock): CorePort {
+function portOf({ data, quiet, state }: Machine, clock: Clock): CorePort {
   return {
     data,
+    quiet,
     now: () => clock[CLOCK.horizon]! - state[AT.left]!,
     wakeAt(cycle) {
       clock[CLOCK.nextEvent] = cycle;

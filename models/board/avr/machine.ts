@@ -1,12 +1,14 @@
 /**
  * The state of the core, laid out in one buffer that the interpreter and translated code share.
  *
- * Data space at 0 (registers 0..31, I/O, SRAM), core state at `STATE_BASE`, a copy of the flash at `FLASH_BASE`, and
- * two tables of translated code at `ENTRY_BASE` and `NEEDED_BASE`.
+ * Data space at 0 (registers 0..31, I/O, SRAM), quiet bits at `QUIET_BASE` (see bus.ts), core state at `STATE_BASE`, a
+ * copy of the flash at `FLASH_BASE`, and two tables of translated code at `ENTRY_BASE` and `NEEDED_BASE`.
  */
 import { type Chip, SPH, SPL, SREG } from './chips.ts';
 import type { Program } from './decode.ts';
 
+/** A word for each I/O address, above the SRAM of every chip. */
+export const QUIET_BASE = 0xfc00;
 export const STATE_BASE = 0x10000;
 export const FLASH_BASE = 0x18000;
 export const ENTRY_BASE = 0x20000;
@@ -42,6 +44,7 @@ export interface Machine {
   readonly chip: Chip;
   readonly program: Program;
   readonly data: Uint8Array;
+  readonly quiet: Int32Array;
   readonly state: Int32Array;
 }
 
@@ -51,7 +54,8 @@ export function createMachine(chip: Chip, program: Program, buffer: ArrayBuffer)
   const machine: Machine = {
     chip,
     program,
-    data: new Uint8Array(buffer, 0, STATE_BASE),
+    data: new Uint8Array(buffer, 0, QUIET_BASE),
+    quiet: new Int32Array(buffer, QUIET_BASE, 0x100),
     state: new Int32Array(buffer, STATE_BASE, STATE_WORDS),
   };
   resetState(machine);

@@ -72,6 +72,7 @@ export interface Around {
   /** Set when the bus is attached to a core. */
   port: CorePort;
   data: Uint8Array;
+  quiet: Int32Array;
   readonly outside: Outside;
   /** Takes places in the row of all numbers; see numbers.ts. */
   readonly numbers: <T extends Numbers>(first: T) => T;

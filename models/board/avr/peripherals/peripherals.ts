@@ -15,7 +15,7 @@ import { createEeprom, type Eeprom } from './eeprom.ts';
 import { createNumberRow, type Numbers } from './numbers.ts';
 import { createPorts, type IoPorts } from './ports.ts';
 import { R, registerName, V } from './registers.ts';
-import { createTimer, type Timer } from './timer.ts';
+import { autoTriggerSource, createTimer, type Timer } from './timer.ts';
 import { TIMER_PLANS } from './timer-plans.ts';
 import { createUsart, type Usart } from './usart.ts';
 import { createWatchdog, type Watchdog } from './watchdog.ts';
@@ -109,8 +109,9 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     receivedDue: 0,
   });
   let isInEvent = false;
-  /** What the core was told last: the earliest of `dues`. */
+  /** What the core was told last: the earliest of `dues`, and whose it is. */
   let soonest = Number.POSITIVE_INFINITY;
+  let soonestSlot = 0;
   let waiting: Stop | undefined;
   let waitingSince = 0;
 
@@ -118,9 +119,14 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     soonest = cycle;
     around.port.wakeAt(cycle);
   };
+  const wakeAtNext = (): void => {
+    soonestSlot = nextSlot(dues);
+    wakeAt(dues[soonestSlot]!);
+  };
   const around: Around = {
     port: undefined as unknown as CorePort,
     data: new Uint8Array(0),
+    quiet: new Int32Array(0x100),
     outside,
     numbers: row.take,
     isClockStopped: false,
@@ -129,8 +135,10 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       if (before === cycle) return;
       dues[slot] = cycle;
       if (isInEvent) return;
-      if (cycle < soonest) wakeAt(cycle);
-      else if (before === soonest) wakeAt(dues[nextSlot(dues)]!);
+      if (cycle < soonest) {
+        soonestSlot = slot;
+        wakeAt(cycle);
+      } else if (before === soonest || cycle === soonest) wakeAtNext();
     },
     level: (vector, isOn) => (isOn ? around.port.pend(vector) : around.port.unpend(vector)),
     trigger: (source, cycle) => converter.trigger(source, cycle),
@@ -142,6 +150,10 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       if (port === 0 && bit === 0) timers[1]!.captureEdge(isRising, cycle);
       else if (port === 2 && bit === 4) timers[0]!.clockEdge(isRising, cycle);
       else if (port === 2 && bit === 5) timers[1]!.clockEdge(isRising, cycle);
+    },
+    heard: (port) => {
+      if (port === 0) return 1;
+      return port === 2 ? (timers[0]!.state.divider! < 0 ? 0x10 : 0) | (timers[1]!.state.divider! < 0 ? 0x20 : 0) : 0;
     },
   });
   const timers = TIMER_PLANS.map((plan) => createTimer(plan, around));
@@ -256,6 +268,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     attach: (port) => {
       around.port = port;
       around.data = port.data;
+      around.quiet = port.quiet;
     },
     resetRegisters: () => {
       const { nextCause } = state;
@@ -270,7 +283,8 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       around.data[R.MCUSR] = state.causes;
       around.data[R.CLKPR] = state.clockBits;
       for (const one of [ports, ...timers, converter, usart, eeprom, watchdog]) one.reset();
-      wakeAt(dues[nextSlot(dues)]!);
+      ports.requiet();
+      wakeAtNext();
     },
     read: (address) => {
       if (address === R.UDR0) return usart.read();
@@ -279,11 +293,17 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     },
     write: (address, value) => {
       const timer = timerOf(address);
-      if (timer >= 0 && timers[timer]!.write(address, value)) return;
+      if (timer >= 0 && timers[timer]!.write(address, value)) {
+        // A timer may count a pin from now on.
+        if (address === timers[timer]!.plan.tccrb) ports.requiet();
+        return;
+      }
       if (ports.write(address, value)) return;
-      if (converter.write(address, value)) {
-        // What the converter may be triggered by has perhaps changed, and flags wanted for it are looked out for.
-        if (address !== R.ADMUX) for (const each of timers) each.reschedule();
+      if (address >= R.ADCL && address <= R.ADMUX) {
+        const before = autoTriggerSource(around.data);
+        converter.write(address, value);
+        // Flags wanted for what the converter is triggered by are looked out for.
+        if (autoTriggerSource(around.data) !== before) for (const each of timers) each.reschedule();
         return;
       }
       if (usart.write(address, value) || eeprom.write(address, value)) return;
@@ -300,13 +320,14 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
     event: (cycle) => {
       isInEvent = true;
       waiting = undefined;
-      let next = nextSlot(dues);
+      let next = soonestSlot;
       for (; dues[next]! <= cycle; next = nextSlot(dues)) {
         const stop = stopOf(next);
         if (stop !== undefined && !outside.isReady(stop)) {
           waiting = stop;
           waitingSince = dues[next]!;
           isInEvent = false;
+          soonestSlot = next;
           wakeAt(cycle);
           around.port.halt();
           return;
@@ -315,6 +336,7 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
         due(next, cycle);
       }
       isInEvent = false;
+      soonestSlot = next;
       wakeAt(dues[next]!);
     },
     acknowledge: (vector) => {
@@ -364,9 +386,11 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
       eeprom.bytes.set(from.eeprom);
       around.isClockStopped = state.stoppedAt >= 0;
       isInEvent = false;
-      soonest = dues[nextSlot(dues)]!;
+      soonestSlot = nextSlot(dues);
+      soonest = dues[soonestSlot]!;
       waiting = undefined;
       for (const timer of timers) timer.restored();
+      ports.requiet();
     },
   };
   return bus;
@@ -374,7 +398,13 @@ export function createPeripherals(settings: ChipSettings, outside: Outside): Per
 
 function nextSlot(dues: Float64Array): number {
   let next = 0;
-  for (let slot = 1; slot < SLOT_COUNT; slot += 1) if (dues[slot]! < dues[next]!) next = slot;
+  let least = dues[0]!;
+  for (let slot = 1; slot < SLOT_COUNT; slot += 1) {
+    const due = dues[slot]!;
+    if (due >= least) continue;
+    least = due;
+    next = slot;
+  }
   return next;
 }
 

@@ -7,6 +7,7 @@
  *
  * Source: 8161D chapters 12 (external interrupts) and 13 (ports).
  */
+import { NOTHING } from '../bus.ts';
 import { type Around, FLOATING, HIGH, LOW, STORE_CYCLES } from './around.ts';
 import type { Numbers } from './numbers.ts';
 import { R, V } from './registers.ts';
@@ -15,10 +16,14 @@ import { R, V } from './registers.ts';
 const FIRST = R.PINB;
 const LAST = R.PORTD;
 const PULL_UPS_OFF = 0x10;
+/** Pins of the external interrupts, by port. */
+const EXTERNALS = [0, 0, 0x0c];
 
 export interface PinEdges {
   /** A pin has changed its level, whoever drove it. */
   edge(port: number, bit: number, isRising: boolean, cycle: number): void;
+  /** Pins of a port whose edges somebody waits for here, interrupts aside. */
+  heard(port: number): number;
 }
 
 export interface IoPorts {
@@ -34,11 +39,12 @@ export interface IoPorts {
   isOutput(port: number, bit: number): boolean;
   /** Works the levels out anew, where something that all ports depend on has changed. */
   refresh(): void;
+  /** Says anew which bits are quiet (see bus.ts), where timers may have begun to listen, or all was restored. */
+  requiet(): void;
 }
 
 interface PortState extends Numbers {
   direction: number;
-  port: number;
   /** Bits that the outside drives, and their levels; they outlast a reset. */
   driven: number;
   input: number;
@@ -50,25 +56,36 @@ interface PortState extends Numbers {
 /** `watched` has a mask for each port: the outside hears of changes of these pins only. */
 export function createPorts(around: Around, watched: readonly number[], edges: PinEdges): IoPorts {
   const ports = [0, 1, 2].map(() =>
-    around.numbers<PortState>({ direction: 0, port: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }),
+    around.numbers<PortState>({ direction: 0, driven: 0, input: 0, taken: 0, takenLevel: 0 }),
   );
   const { outside } = around;
 
-  const driveOf = ({ direction, port, taken, takenLevel }: PortState): number =>
-    direction & ((taken & takenLevel) | (~taken & port));
-  const levelsOf = (one: PortState): number => {
-    const pullUps = (around.data[R.MCUCR]! & PULL_UPS_OFF) === 0 ? one.port : 0;
-    return driveOf(one) | (~one.direction & ((one.driven & one.input) | (~one.driven & pullUps)));
+  const portOf = (index: number): number => around.data[FIRST + 3 * index + 2]!;
+  const driveOf = (index: number): number => {
+    const { direction, taken, takenLevel } = ports[index]!;
+    return direction & ((taken & takenLevel) | (~taken & portOf(index)));
+  };
+  const levelsOf = (index: number): number => {
+    const { direction, driven, input } = ports[index]!;
+    const pullUps = (around.data[R.MCUCR]! & PULL_UPS_OFF) === 0 ? portOf(index) : 0;
+    return driveOf(index) | (~direction & ((driven & input) | (~driven & pullUps)));
+  };
+  const requiet = (): void => {
+    for (let index = 0; index < 3; index += 1) {
+      const { direction, taken } = ports[index]!;
+      const heard = watched[index]! | around.data[R.PCMSK0 + index]! | edges.heard(index) | EXTERNALS[index]!;
+      around.quiet[FIRST + 3 * index + 2] = NOTHING | (direction & ~taken & ~heard);
+    }
   };
   /** Carries a change through to PINx, to the interrupts and to the outside. */
   const settle = (index: number, directionBefore: number, driveBefore: number, cycle: number): void => {
     const one = ports[index]!;
     const address = FIRST + 3 * index;
-    const changedOut = ((directionBefore ^ one.direction) | (driveBefore ^ driveOf(one))) & watched[index]!;
+    const changedOut = ((directionBefore ^ one.direction) | (driveBefore ^ driveOf(index))) & watched[index]!;
     for (let bit = 0; changedOut >> bit !== 0; bit += 1)
       if ((changedOut >> bit) & 1) outside.pin(index, bit, output(index, bit), cycle);
     const before = around.data[address]!;
-    const after = levelsOf(one) & 0xff;
+    const after = levelsOf(index) & 0xff;
     if (before === after) return;
     around.data[address] = after;
     const changed = before ^ after;
@@ -83,12 +100,12 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
   const output = (index: number, bit: number): number => {
     const one = ports[index]!;
     if (((one.direction >> bit) & 1) === 0) return FLOATING;
-    return ((driveOf(one) >> bit) & 1) === 1 ? HIGH : LOW;
+    return ((driveOf(index) >> bit) & 1) === 1 ? HIGH : LOW;
   };
   const change = (index: number, cycle: number, act: (one: PortState) => void): void => {
     const one = ports[index]!;
     const { direction } = one;
-    const drive = driveOf(one);
+    const drive = driveOf(index);
     act(one);
     settle(index, direction, drive, cycle);
   };
@@ -130,12 +147,11 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       for (let index = 0; index < 3; index += 1)
         change(index, around.port.now(), (one) => {
           one.direction = 0;
-          one.port = 0;
           one.taken = 0;
           one.takenLevel = 0;
         });
       // The registers were cleared; the levels of the pins were not.
-      for (let index = 0; index < 3; index += 1) around.data[FIRST + 3 * index] = levelsOf(ports[index]!) & 0xff;
+      for (let index = 0; index < 3; index += 1) around.data[FIRST + 3 * index] = levelsOf(index) & 0xff;
     },
     write: (address, value) => {
       const latched = around.port.now() + STORE_CYCLES;
@@ -143,15 +159,13 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
         const index = Math.floor((address - FIRST) / 3);
         const kind = (address - FIRST) % 3;
         // Programs store the same again and again, pass by pass.
-        const one = ports[index]!;
-        if (kind === 1 ? value === one.direction : kind === 2 && value === one.port) return true;
-        if (kind > 0) around.data[address] = value;
+        if (kind > 0 && value === around.data[address]) return true;
         change(index, latched, (one) => {
-          if (kind === 0) one.port ^= value;
-          else if (kind === 1) one.direction = value;
-          else one.port = value;
+          if (kind === 0) around.data[address + 2]! ^= value;
+          else around.data[address] = value;
+          if (kind === 1) one.direction = value;
         });
-        if (kind === 0) around.data[address + 2] = ports[index]!.port;
+        if (kind === 1) requiet();
         return true;
       }
       switch (address) {
@@ -176,6 +190,7 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
         case R.PCMSK1:
         case R.PCMSK2:
           around.data[address] = value;
+          requiet();
           return true;
         default:
           return false;
@@ -192,10 +207,9 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       if (!isPort(address) || (address - FIRST) % 3 !== 0) return false;
       if (!isSet) return true;
       const index = Math.floor((address - FIRST) / 3);
-      change(index, around.port.now() + STORE_CYCLES, (one) => {
-        one.port ^= 1 << bit;
+      change(index, around.port.now() + STORE_CYCLES, () => {
+        around.data[address + 2]! ^= 1 << bit;
       });
-      around.data[address + 2] = ports[index]!.port;
       return true;
     },
     acknowledge: (vector) => {
@@ -219,13 +233,16 @@ export function createPorts(around: Around, watched: readonly number[], edges: P
       const mask = 1 << bit;
       const taken = isConnected ? one.taken | mask : one.taken & ~mask;
       const takenLevel = isHigh ? one.takenLevel | mask : one.takenLevel & ~mask;
-      if (taken === one.taken && takenLevel === one.takenLevel) return;
+      const isSameHand = taken === one.taken;
+      if (isSameHand && takenLevel === one.takenLevel) return;
       change(index, cycle, () => {
         one.taken = taken;
         one.takenLevel = takenLevel;
       });
+      if (!isSameHand) requiet();
     },
     output,
+    requiet,
     refresh: () => {
       for (let index = 0; index < 3; index += 1)
         change(index, around.port.now() + STORE_CYCLES, () => {

@@ -45,6 +45,17 @@ export function endsBlock(program: Program, pc: number): boolean {
   return (op >= OP.JUMP && op <= OP.RET) || op === OP.COUNT || (op >= OP.BRCS && op <= OP.SBIS);
 }
 
+/** Where the branch or skip at `pc` leads, and what it costs beyond its one cycle to take it. */
+export function waysOf(
+  { op: ops, b, k }: Program,
+  { next }: Block,
+  pc: number,
+): { taken: number; straight: number; more: number } {
+  const op = ops[pc]!;
+  if (op <= OP.BRID) return { taken: next[0]!, straight: next[1]!, more: 1 };
+  return { taken: next[1]!, straight: next[0]!, more: op >= OP.SBIC ? b[pc]! : k[pc]! };
+}
+
 const LENGTH_LIMIT = 48;
 
 /** Addresses that are entered from outside: reset, vectors, and whatever a table before the program may point to. */

@@ -1,26 +1,25 @@
 /**
  * The code of one block: its instructions, and the ways on from its last one.
  */
+import { NOTHING } from '../bus.ts';
 import { counterAt } from '../loops.ts';
-import { AT, STATE_BASE } from '../machine.ts';
+import { AT, QUIET_BASE, STATE_BASE } from '../machine.ts';
 import { OP } from '../op.ts';
 import { cyclesOf, wordsOf } from '../timing.ts';
-import { type Block, callsBus, isHookedLoad } from './blocks.ts';
-import { type Emitter, emitLook, goTo, goToComputed, LEAVE, leave, settleBlock, storeHeld } from './emitter.ts';
+import { type Block, callsBus, isHookedLoad, waysOf } from './blocks.ts';
+import { emitWait } from './emit-wait.ts';
+import { type Emitter, goTo, goToComputed, LEAVE, leave, settleBlock, storeHeld } from './emitter.ts';
 import { emitCondition, emitInstruction, LOCAL as L, leaveIf } from './instruction.ts';
 import { CALLED, WASM } from './wasm-bytes.ts';
 
-const { add, ne, sub, mul, divS, shl, shrU, and, or, eq, ltU, leS, gtS, geU } = WASM;
+const { add, ne, xor, eqz, sub, mul, divS, shl, shrU, and, or, ltU, leS, gtS, geU } = WASM;
 
 /** Emits block number `index` of the unit. */
 // biome-ignore format: stack code reads along the line
 export function emitBlock(emitter: Emitter, index: number): void {
-  const { code, budget, plan, site } = emitter;
+  const { code, plan, site } = emitter;
   const block = plan.blocks[index]!;
-  if (emitter.waits.has(block.start)) {
-    emitWaitLeap(emitter, block);
-    if (budget.looks[index] === 1) emitLook(emitter, index);
-  }
+  emitWait(emitter, index);
   code.get(L.left).int(block.cycles).op(sub).set(L.left);
   emitter.held.fill(0);
   emitter.cycles = block.cycles;
@@ -32,16 +31,6 @@ export function emitBlock(emitter: Emitter, index: number): void {
     else emitInstruction(site, pc);
     emitter.spent += cyclesOf(plan.program, pc);
   }
-}
-
-/** At the head of a waiting loop: leaps, if the last visit was one pass ago in this window. Proof: loops.ts. */
-// biome-ignore format: stack code reads along the line
-function emitWaitLeap({ code, waits }: Emitter, block: Block): void {
-  const wait = waits.get(block.start);
-  if (wait === undefined) return;
-  code.get(wait.local).get(L.left).op(sub).int(wait.cycles).op(eq).get(L.left).int(wait.cycles).op(gtS, and).open(WASM.if);
-  code.get(L.left).get(L.left).int(1).op(sub).int(wait.cycles).op(divS).int(wait.cycles).op(mul, sub).set(L.left).close();
-  code.get(L.left).set(wait.local);
 }
 
 // biome-ignore format: stack code reads along the line
@@ -66,7 +55,7 @@ function emitEnd(emitter: Emitter, block: Block, pc: number): void {
   } else if (op === OP.JUMP) {
     settleBlock(emitter);
     goTo(emitter, block.next[0]!, true);
-  } else if (op >= OP.BRCS && op <= OP.SBIS) emitBranch(emitter, block, pc, op);
+  } else if (op >= OP.BRCS && op <= OP.SBIS) emitBranch(emitter, block, pc);
   else {
     if (isHookedLoad(plan.program, pc)) emitHookedLoad(emitter, pc);
     else if (callsBus(plan.program, pc)) emitHookedStore(emitter, pc);
@@ -101,6 +90,42 @@ function emitHookedLoad(emitter: Emitter, pc: number): void {
 /** A store that the bus sees, the last instruction of its block: afterwards another number of cycles may be left. */
 // biome-ignore format: stack code reads along the line
 function emitHookedStore(emitter: Emitter, pc: number): void {
+  const { code, plan } = emitter;
+  const output = plan.outputs.find((one) => one === plan.program.k[pc] || one - 2 === plan.program.k[pc]);
+  if (output === undefined) {
+    emitBusStore(emitter, pc);
+    return;
+  }
+  // Bits that change, in d: if all are quiet (see bus.ts), there is nothing more to it.
+  emitChange(emitter, pc, output);
+  code.tee(L.d).int(NOTHING).op(or).int(0).load(QUIET_BASE + 4 * output).int(-1).op(xor, and, eqz).open(WASM.if);
+  for (const address of [output, output - 2]) code.int(0).int(0).load8(address).get(L.d).op(xor).store8(address);
+  code.op(WASM.else);
+  emitBusStore(emitter, pc);
+  code.close();
+}
+
+/** Puts on the stack which bits of a port a store to its PORTx or PINx changes. */
+// biome-ignore format: stack code reads along the line
+function emitChange({ code, site, plan }: Emitter, pc: number, output: number): void {
+  const { op, a, b, k } = plan.program;
+  const isToggle = k[pc] !== output;
+  if (op[pc] === OP.STS_IO || op[pc] === OP.OUT_IO) {
+    site.getRegister(a[pc]!);
+    if (!isToggle) code.int(0).load8(output).op(xor);
+  } else {
+    const isSet = op[pc] === OP.SBI_IO;
+    // Clearing a bit of PINx does nothing.
+    code.int(isToggle && !isSet ? 0 : 1 << b[pc]!);
+    if (isToggle) return;
+    code.int(0).load8(output);
+    if (isSet) code.int(255).op(xor);
+    code.op(and);
+  }
+}
+
+// biome-ignore format: stack code reads along the line
+function emitBusStore(emitter: Emitter, pc: number): void {
   const { code, site, plan } = emitter;
   const { op, a, b, k } = plan.program;
   emitPresent(emitter, pc);
@@ -115,15 +140,12 @@ function emitHookedStore(emitter: Emitter, pc: number): void {
 }
 
 // biome-ignore format: stack code reads along the line
-function emitBranch(emitter: Emitter, block: Block, pc: number, op: number): void {
+function emitBranch(emitter: Emitter, block: Block, pc: number): void {
   const { code, site, plan } = emitter;
   emitCondition(site, pc);
   // Storing what is held does not disturb the condition on the stack.
   settleBlock(emitter);
-  const isBranch = op <= OP.BRID;
-  const taken = isBranch ? block.next[0]! : block.next[1]!;
-  const straight = isBranch ? block.next[1]! : block.next[0]!;
-  const more = isBranch ? 1 : op >= OP.SBIC ? plan.program.b[pc]! : plan.program.k[pc]!;
+  const { taken, straight, more } = waysOf(plan.program, block, pc);
   code.open(WASM.if);
   code.get(L.left).int(more).op(sub).set(L.left);
   emitCountLeap(emitter, pc);

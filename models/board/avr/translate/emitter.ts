@@ -136,7 +136,7 @@ function looksBefore({ budget, plan, waits }: Emitter, index: number): boolean {
 }
 
 /** Leaves before a block that does not fit into the window. */
-export function emitLook(emitter: Emitter, index: number): void {
+function emitLook(emitter: Emitter, index: number): void {
   const { code, budget, plan } = emitter;
   code.get(LOCAL.left).int(budget.needed[index]!).op(WASM.ltS).open(WASM.if);
   leave(emitter, plan.blocks[index]!.start, LEAVE);

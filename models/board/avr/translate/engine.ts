@@ -155,6 +155,7 @@ export function translate(chip: Chip, program: Program, roots: ReadonlySet<numbe
       program,
       ramStart: chip.sramStart,
       ramEnd: chip.sramEnd,
+      outputs: chip.outputs,
       unit,
       blocks: inLoopOrder(group, entered),
       entered,

@@ -22,6 +22,7 @@ export interface UnitPlan {
   readonly program: Program;
   readonly ramStart: number;
   readonly ramEnd: number;
+  readonly outputs: readonly number[];
   /** Number of the unit, from 0. */
   readonly unit: number;
   /** Its blocks in the order of addresses. */

@@ -36,6 +36,8 @@ export interface RigSettings {
   readonly isWatchdogAlwaysOn?: boolean;
   readonly vectors?: Readonly<Record<number, readonly number[]>>;
   readonly engine?: EngineKind;
+  /** Pins whose edges are logged, by port B, C, D; all unless said. */
+  readonly watched?: readonly number[];
 }
 
 /** Runs `words` from the reset vector on. `vectors` gives interrupt routines by number: at most two words each. */
@@ -65,7 +67,7 @@ export function chipRig(words: readonly number[], settings: RigSettings = {}): C
   const due = { cycle: 0 };
   const plain = createPeripherals(
     {
-      watched: [0xff, 0xff, 0xff],
+      watched: settings.watched ?? [0xff, 0xff, 0xff],
       eeprom: new Uint8Array(chip.eepromBytes).fill(0xff),
       isClockDivided: settings.isClockDivided === true,
       isWatchdogAlwaysOn: settings.isWatchdogAlwaysOn === true,
@@ -137,6 +139,7 @@ export const out = (address: number, register: number): number => {
   const io = address - 0x20;
   return 0xb800 | ((io & 0x30) << 5) | (register << 4) | (io & 15);
 };
+export const cbi = (address: number, bit: number): number => 0x9800 | ((address - 0x20) << 3) | bit;
 export const sbi = (address: number, bit: number): number => 0x9a00 | ((address - 0x20) << 3) | bit;
 export const sei = 0x9478;
 export const sleep = 0x9588;
