@@ -8,6 +8,7 @@ import { type OutcomeName, outcomes, severityOf } from '../bench/severity.ts';
 import type { Scenario } from '../verdict/run-scenario.ts';
 import { casesOf, type FaultCase, type FaultRow, type FaultsRequest, type FaultTrial } from './faults/craft.ts';
 import { isWorse } from './faults/outcome.ts';
+import type { Rows, RowsMade } from './many/craft.ts';
 import { type ManyOptions, openPool } from './many/pool.ts';
 import { type Shard, shardOf } from './many/shard.ts';
 
@@ -51,7 +52,7 @@ export function planFaults(files: readonly string[], choices: FaultsChoices = {}
 export async function makeFaults(
   request: FaultsRequest,
   scenarios: readonly Scenario[],
-  rows: Map<number, unknown>,
+  rows: Rows,
   options: ManyOptions & { readonly shard?: Shard } = {},
 ): Promise<boolean> {
   const all = casesOf(request, scenarios).map((_, index) => index);
@@ -79,11 +80,7 @@ export async function faults(
 }
 
 /** What trials say, whoever made them. */
-export function faultsReport(
-  scenarios: readonly Scenario[],
-  request: FaultsRequest,
-  rows: ReadonlyMap<number, unknown>,
-): FaultsReport {
+export function faultsReport(scenarios: readonly Scenario[], request: FaultsRequest, rows: RowsMade): FaultsReport {
   const byFile = new Map(scenarios.map((scenario) => [scenario.file, scenario]));
   const entries = casesOf(request, scenarios).flatMap((one, index): FaultEntry[] => {
     const row = rows.get(index) as FaultRow | undefined;

@@ -8,6 +8,7 @@ import { secondsText, stepOf, type WrittenStep } from './hunt/gene.ts';
 import { type Ground, type HuntRequest, type Margin, openGround } from './hunt/ground.ts';
 import type { Island } from './hunt/island.ts';
 import { shrink } from './hunt/shrink.ts';
+import type { Rows, RowsMade } from './many/craft.ts';
 import { type ManyOptions, openPool } from './many/pool.ts';
 import { type Shard, shardOf } from './many/shard.ts';
 
@@ -96,7 +97,7 @@ export function planHunt(on: Bench | Scenario, choices: HuntChoices = {}): HuntR
 /** Searches the islands of a plan, wave by wave until one has found something. False when it was ended early. */
 export async function searchIslands(
   request: HuntRequest,
-  rows: Map<number, unknown>,
+  rows: Rows,
   options: ManyOptions & { readonly shard?: Shard } = {},
 ): Promise<boolean> {
   const pool = await openPool(options, {
@@ -133,7 +134,7 @@ export async function hunt(
 }
 
 /** What the islands say, whoever searched them; shrinks what was found. */
-export function huntReport(request: HuntRequest, rows: ReadonlyMap<number, unknown>): HuntReport {
+export function huntReport(request: HuntRequest, rows: RowsMade): HuntReport {
   const ground = openGround(request);
   const islands = [...rows].sort(([a], [b]) => a - b).map(([number, row]) => ({ number, ...(row as Island) }));
   const winner = islands.find(({ found }) => found !== null);

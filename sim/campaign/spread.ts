@@ -7,12 +7,14 @@
 
 import type { Dimension } from '../units/index.ts';
 import { runScenario, type Scenario } from '../verdict/run-scenario.ts';
+import type { Rows, RowsMade } from './many/craft.ts';
 import { type ManyOptions, openPool } from './many/pool.ts';
 import { type Shard, shardOf } from './many/shard.ts';
 import { type SpreadRequest, type SpreadRow, tolerancesOf } from './spread/craft.ts';
-import { drawnValues, type Law, type Sampling, valueText } from './spread/draws.ts';
+import { DrawTable } from './spread/draw-table.ts';
+import { drawsOf, type Law, type Sampling, valueText } from './spread/draws.ts';
 import { exactInterval, type Interval, wilsonInterval } from './statistics/interval.ts';
-import { failureSplit, quantileOf, spearman } from './statistics/rank.ts';
+import { failureSplit, quantileOf, ranksOf, spearman } from './statistics/rank.ts';
 
 export interface SpreadChoices {
   readonly draws?: number;
@@ -28,7 +30,7 @@ export interface SpreadOptions extends ManyOptions {
   /** Only every so-many-th draw. */
   readonly shard?: Shard;
   /** Draws already made; new ones are added. */
-  readonly rows?: Map<number, unknown>;
+  readonly rows?: Rows;
 }
 
 /** How often something held, and how far the true rate may lie from that. */
@@ -63,8 +65,8 @@ export interface SpreadExpectation {
   readonly nearest: DrawnMargin | null;
   /** The draw that fails by most. */
   readonly worst: DrawnMargin | null;
-  /** The margins of all draws, in order of the draws. */
-  readonly margins: readonly (number | null)[];
+  /** The margins of all draws, in order of the draws; NaN where a draw has none. */
+  readonly margins: Float64Array;
 }
 
 export interface DrawnMargin {
@@ -112,7 +114,7 @@ export function planSpread(scenario: Scenario, choices: SpreadChoices = {}): Spr
 /** Makes the draws of a plan. False when it was ended early by the signal. */
 export async function makeDraws(
   request: SpreadRequest,
-  rows: Map<number, unknown>,
+  rows: Rows,
   options: SpreadOptions & { readonly enough?: number } = {},
 ): Promise<boolean> {
   const { draws, batch } = request.plan;
@@ -129,8 +131,10 @@ export async function makeDraws(
   }
 }
 
-function isTight(rows: ReadonlyMap<number, unknown>, enough: number): boolean {
-  const { wilson } = rateOf([...rows.values()].map((row) => !(row as SpreadRow).holds.includes('0')));
+function isTight(rows: RowsMade, enough: number): boolean {
+  let passed = 0;
+  for (const [, row] of rows) if (!(row as SpreadRow).holds.includes('0')) passed += 1;
+  const wilson = wilsonInterval(passed, rows.size);
   return (wilson[1] - wilson[0]) / 2 <= enough;
 }
 
@@ -140,38 +144,42 @@ export async function spread(
   options: SpreadOptions = {},
 ): Promise<SpreadReport> {
   const request = planSpread(scenario, choices);
-  const rows = options.rows ?? new Map<number, unknown>();
+  const rows = options.rows ?? drawTable(scenario, request);
   const { enough } = choices;
   await makeDraws(request, rows, { ...options, ...(enough === undefined ? {} : { enough }) });
   return spreadReport(scenario, request, rows);
 }
 
-/** What draws say, whoever made them. */
-export function spreadReport(
-  scenario: Scenario,
+/** Room for all draws of a plan, with those in it that are made already. */
+export function drawTable(
+  { expectations }: Scenario,
   { plan }: SpreadRequest,
-  made: ReadonlyMap<number, unknown>,
-): SpreadReport {
+  rows: Iterable<readonly [number, unknown]> = [],
+): DrawTable {
+  return new DrawTable(plan.draws, expectations.length, rows);
+}
+
+/** What draws say, whoever made them. */
+export function spreadReport(scenario: Scenario, request: SpreadRequest, made: RowsMade): SpreadReport {
+  const { plan } = request;
   const tolerances = tolerancesOf(scenario.parts);
-  const draws = [...made.keys()].sort((a, b) => a - b);
-  const rows = draws.map((draw) => made.get(draw) as SpreadRow);
-  const values = drawnValues(tolerances, plan);
-  const drawnOf = tolerances.map((_, place) => draws.map((draw) => values[draw * tolerances.length + place]!));
+  const table = made instanceof DrawTable ? made : drawTable(scenario, request, made);
+  const draws = table.made();
+  const drawn = drawsOf(tolerances, plan);
+  const ranks = tolerances.map((_, place) => ranksOf(Float64Array.from(draws, (draw) => drawn(draw, place))));
   const nominal = runScenario(scenario, { causes: false }).expectations;
-  const passes = rows.map(({ holds }) => !holds.includes('0'));
   const expectations = scenario.expectations.map(({ formula, line }, index): SpreadExpectation => {
-    const holds = rows.map((row) => row.holds[index] === '1');
-    const margins = rows.map((row) => row.margins[index]!);
+    const holds = Array.from(draws, (draw) => table.holds(draw, index));
+    const fails = holds.map((one) => !one);
+    const margins = Float64Array.from(draws, (draw) => table.margin(draw, index));
     const { unit, margin } = nominal[index]!;
-    const finite = margins.filter((one) => one !== null).sort((a, b) => a - b);
+    const finite = margins.filter((one) => !Number.isNaN(one)).sort();
+    const marginRanks = ranksOf(ordered(margins, holds));
     const deciders = tolerances.map(
       ({ path }, place): Decider => ({
         path,
-        correlation: spearman(drawnOf[place]!, ordered(margins, holds)),
-        split: failureSplit(
-          drawnOf[place]!,
-          holds.map((one) => !one),
-        ),
+        correlation: spearman(ranks[place]!, marginRanks),
+        split: failureSplit(ranks[place]!, fails),
       }),
     );
     return {
@@ -190,7 +198,6 @@ export function spreadReport(
       margins,
     };
   });
-  const failing = draws.filter((_, place) => !passes[place]!);
   return {
     scenario: scenario.title,
     file: scenario.file,
@@ -198,20 +205,20 @@ export function spreadReport(
     plan,
     made: draws.length,
     values: tolerances.map(({ path, quantity }) => ({ path, text: quantity.text })),
-    rate: rateOf(passes),
+    rate: rateOf(Array.from(draws, (draw) => table.holdsAll(draw))),
     expectations,
-    failing,
-    tightest: tightestOf(draws, rows, expectations),
+    failing: [...draws.filter((draw) => !table.holdsAll(draw))],
+    tightest: tightestOf(draws, table, expectations),
   };
 }
 
 /** The values of one draw as overrides of the bench, in the words of its file. */
 export function drawAsOverrides(scenario: Scenario, { plan }: SpreadRequest, draw: number): Record<string, unknown> {
   const tolerances = tolerancesOf(scenario.parts);
-  const values = drawnValues(tolerances, plan);
+  const drawn = drawsOf(tolerances, plan);
   const texts: Record<string, string> = {};
   for (const [place, { path, quantity }] of tolerances.entries())
-    texts[path] = valueText(values[draw * tolerances.length + place]!, quantity.dimension);
+    texts[path] = valueText(drawn(draw, place), quantity.dimension);
   return windowsJoined(texts);
 }
 
@@ -238,9 +245,9 @@ function rateOf(holds: readonly boolean[]): Rate {
 }
 
 /** Where there is no margin, holding ranks above failing. */
-function ordered(margins: readonly (number | null)[], holds: readonly boolean[]): number[] {
+function ordered(margins: Float64Array, holds: readonly boolean[]): Float64Array {
   return margins.map((margin, place) =>
-    margin === null ? (holds[place] === true ? Number.POSITIVE_INFINITY : Number.NEGATIVE_INFINITY) : margin,
+    Number.isNaN(margin) ? (holds[place] === true ? Infinity : -Infinity) : margin,
   );
 }
 
@@ -253,36 +260,34 @@ function strongest(deciders: readonly Decider[], count: number): Decider[] {
 }
 
 function leastOf(
-  draws: readonly number[],
-  margins: readonly (number | null)[],
+  draws: Uint32Array,
+  margins: Float64Array,
   holds: readonly boolean[],
   wanted: boolean,
 ): DrawnMargin | null {
   let best: DrawnMargin | null = null;
   for (const [place, margin] of margins.entries()) {
-    if (margin === null || holds[place] !== wanted) continue;
+    if (Number.isNaN(margin) || holds[place] !== wanted) continue;
     if (best === null || margin < best.margin) best = { draw: draws[place]!, margin };
   }
   return best;
 }
 
 /** Margins of unlike units are compared as shares of their median or of their own spread, whichever is greater. */
-function tightestOf(
-  draws: readonly number[],
-  rows: readonly SpreadRow[],
-  expectations: readonly SpreadExpectation[],
-): number | null {
+function tightestOf(draws: Uint32Array, table: DrawTable, expectations: readonly SpreadExpectation[]): number | null {
   const scales = expectations.map(({ margin }) =>
     margin === null ? 1 : Math.max(Math.abs(margin.median), margin.most - margin.least, 1e-12),
   );
   let best: DrawnMargin | null = null;
-  for (const [place, { holds, margins }] of rows.entries()) {
-    const shares = margins.map((margin, index) =>
-      margin === null ? (holds[index] === '1' ? Number.POSITIVE_INFINITY : -1) : margin / scales[index]!,
-    );
+  for (const draw of draws) {
     // One that fails comes before any that holds, however narrowly.
-    const share = Math.min(...shares) - (holds.includes('0') ? 1e6 : 0);
-    if (best === null || share < best.margin) best = { draw: draws[place]!, margin: share };
+    let share = Infinity;
+    for (const [index, scale] of scales.entries()) {
+      const margin = table.margin(draw, index);
+      share = Math.min(share, Number.isNaN(margin) ? (table.holds(draw, index) ? Infinity : -1) : margin / scale);
+    }
+    if (!table.holdsAll(draw)) share -= 1e6;
+    if (best === null || share < best.margin) best = { draw, margin: share };
   }
   return best?.draw ?? null;
 }

@@ -4,7 +4,7 @@
  */
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { type Problem, problemAt } from '../bench/problem.ts';
-import type { CraftRequest } from '../campaign/many/craft.ts';
+import type { CraftRequest, Rows, RowsMade } from '../campaign/many/craft.ts';
 import { type Part, partText, readPart } from '../campaign/many/part-file.ts';
 import type { ManyOptions } from '../campaign/many/pool.ts';
 import { readShard, type Shard } from '../campaign/many/shard.ts';
@@ -29,9 +29,11 @@ export interface Campaign {
   readonly runsPerRow?: number;
   readonly fingerprint: string;
   /** Makes what is missing among the rows; false when it was ended early. */
-  readonly make: (rows: Map<number, unknown>, options: ManyOptions & { readonly shard?: Shard }) => Promise<boolean>;
+  readonly make: (rows: Rows, options: ManyOptions & { readonly shard?: Shard }) => Promise<boolean>;
   /** Prints what the rows say and gives the exit status. */
-  readonly report: (rows: ReadonlyMap<number, unknown>) => number;
+  readonly report: (rows: RowsMade) => number;
+  /** Where rows are kept, these to begin with; in a `Map` unless given. */
+  readonly keep?: (rows: Iterable<[number, unknown]>) => Rows;
 }
 
 /** The process, as far as a campaign has to do with it; handed in so that tests can stand in for it. */
@@ -115,7 +117,7 @@ export async function runCampaign(
 interface SettledFlags {
   readonly shard: Shard | undefined;
   readonly file: string | undefined;
-  readonly rows: Map<number, unknown>;
+  readonly rows: Rows;
   readonly workers: number | undefined;
 }
 
@@ -135,7 +137,8 @@ function settleFlags(
   const shard = read?.shard;
   const file =
     flags.part ?? (shard === undefined ? undefined : `${campaign.request.kind}-${shard.index}-of-${shard.count}.json`);
-  if (file === undefined || !existsSync(file)) return { shard, file, rows: new Map(), workers };
+  const keep = campaign.keep ?? ((kept) => new Map(kept));
+  if (file === undefined || !existsSync(file)) return { shard, file, rows: keep([]), workers };
   const found = readPart(readFileSync(file, 'utf8'));
   if ('mistake' in found) return refused(file, found.mistake);
   const { part } = found;
@@ -143,14 +146,14 @@ function settleFlags(
     return refused(file, 'it holds another campaign; name another file for --part, or take this one away');
   if (part.fingerprint !== campaign.fingerprint || part.version !== TOOL_VERSION)
     return refused(file, 'bench, scenario or tool have changed since it was written; take it away to start anew');
-  return { shard, file, rows: new Map(part.rows), workers };
+  return { shard, file, rows: keep(part.rows), workers };
 }
 
 /** Under another name until it is whole: a part that was cut off would be lost work. */
 function isPartWritten(
   file: string,
   { request, count, fingerprint }: Campaign,
-  rows: ReadonlyMap<number, unknown>,
+  rows: RowsMade,
   streams: Streams,
 ): boolean {
   const part: Part = { version: TOOL_VERSION, fingerprint, count, request, rows };

@@ -44,7 +44,7 @@ function expectationJson(expectation: SpreadExpectation): unknown {
     })),
     nearest: drawn(nearest),
     worst: drawn(worst),
-    margins: margins.map(scaled),
+    margins: Array.from(margins, (margin) => (Number.isNaN(margin) ? null : scaled(margin))),
   };
 }
 

@@ -76,7 +76,7 @@ function histogramLines({ margins, margin, dimension, text }: SpreadExpectation,
   const { least, most } = margin!;
   const counts = new Array<number>(BARS).fill(0);
   for (const one of margins) {
-    if (one === null) continue;
+    if (Number.isNaN(one)) continue;
     counts[Math.min(BARS - 1, Math.floor((BARS * (one - least)) / (most - least)))]! += 1;
   }
   const greatest = Math.max(...counts);

@@ -2,7 +2,14 @@
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import type { SpreadRequest } from '../campaign/spread/craft.ts';
 import { type Law, laws, type Sampling, samplings } from '../campaign/spread/draws.ts';
-import { drawAsOverrides, makeDraws, planSpread, type SpreadReport, spreadReport } from '../campaign/spread.ts';
+import {
+  drawAsOverrides,
+  drawTable,
+  makeDraws,
+  planSpread,
+  type SpreadReport,
+  spreadReport,
+} from '../campaign/spread.ts';
 import { variantText } from '../campaign/variant.ts';
 import { parseQuantity } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
@@ -61,6 +68,7 @@ export function spreadCampaign(
     count: request.plan.draws,
     fingerprint: runScenario(scenario, { causes: false }).digest,
     make,
+    keep: (rows) => drawTable(scenario, request, rows),
     report: (rows) => {
       const report = spreadReport(scenario, request, rows);
       const overridesOf = (draw: number): Record<string, unknown> => drawAsOverrides(scenario, request, draw);

@@ -1,6 +1,6 @@
 /** Draws: each stratum once, the stated distributions by the Kolmogorov-Smirnov test, all corners, streams of their own. */
 import { describe, expect, test } from 'vitest';
-import { type DrawPlan, drawnValues, type Tolerance, valueText } from '../../sim/campaign/spread/draws.ts';
+import { type DrawPlan, drawsOf, type Tolerance, valueText } from '../../sim/campaign/spread/draws.ts';
 import { parseQuantity } from '../../sim/units/index.ts';
 
 const tolerance = (path: string, text: string): Tolerance => {
@@ -17,6 +17,14 @@ const plan = (changes: Partial<DrawPlan>): DrawPlan => ({
   ...changes,
 });
 const three = [tolerance('a', '2 V ± 1 V'), tolerance('b', '5 V ± 2 V'), tolerance('c', '3 V ± 0.3 V')];
+/** `values[draw * tolerances.length + place]`. */
+const valuesOf = (tolerances: readonly Tolerance[], wanted: DrawPlan): Float64Array => {
+  const drawn = drawsOf(tolerances, wanted);
+  const width = tolerances.length;
+  return Float64Array.from({ length: wanted.draws * width }, (_, index) =>
+    drawn(Math.floor(index / width), index % width),
+  );
+};
 const column = (values: Float64Array, width: number, place: number): number[] =>
   [...values].filter((_, index) => index % width === place);
 
@@ -37,14 +45,14 @@ const limit = (count: number): number => 1.628 / Math.sqrt(count);
 describe('draws: Latin hypercube', () => {
   test.each([0, 1, 2])('every one of 500 strata of value %i is met exactly once', (place) => {
     const { value, tolerance: reach } = three[place]!.quantity;
-    const strata = column(drawnValues(three, plan({})), 3, place).map((drawn) =>
+    const strata = column(valuesOf(three, plan({})), 3, place).map((drawn) =>
       Math.floor((500 * (drawn - value + reach)) / (2 * reach)),
     );
     expect([...strata].sort((a, b) => a - b)).toEqual(Array.from({ length: 500 }, (_, index) => index));
   });
 
   test('of a run that may stop early each batch is a hypercube of its own', () => {
-    const drawn = column(drawnValues(three, plan({ batch: 100 })), 3, 0);
+    const drawn = column(valuesOf(three, plan({ batch: 100 })), 3, 0);
     for (let start = 0; start < 500; start += 100) {
       const strata = drawn.slice(start, start + 100).map((value) => Math.floor((value - 1) * 50));
       expect(new Set(strata).size).toBe(100);
@@ -52,7 +60,7 @@ describe('draws: Latin hypercube', () => {
   });
 
   test('two values are uncorrelated (r below 2.58 / sqrt(n), 1 %)', () => {
-    const values = drawnValues(three, plan({}));
+    const values = valuesOf(three, plan({}));
     const [a, b] = [column(values, 3, 0), column(values, 3, 1)];
     const mean = (list: readonly number[]): number => list.reduce((sum, value) => sum + value, 0) / list.length;
     const dot = (x: readonly number[], y: readonly number[]): number =>
@@ -61,23 +69,19 @@ describe('draws: Latin hypercube', () => {
   });
 
   test('another tolerance on the bench leaves the draws of the others as they are', () => {
-    const alone = column(drawnValues([three[1]!], plan({})), 1, 0);
-    expect(column(drawnValues(three, plan({})), 3, 1)).toEqual(alone);
+    const alone = column(valuesOf([three[1]!], plan({})), 1, 0);
+    expect(column(valuesOf(three, plan({})), 3, 1)).toEqual(alone);
   });
 });
 
 describe('draws: laws', () => {
   test('uniform, at random', () => {
-    const drawn = column(drawnValues(three, plan({ sampling: 'random', draws: 2000, batch: 2000 })), 3, 0);
+    const drawn = column(valuesOf(three, plan({ sampling: 'random', draws: 2000, batch: 2000 })), 3, 0);
     expect(distanceFrom(drawn, (value) => (value - 1) / 2)).toBeLessThan(limit(2000));
   });
 
   test('normal, its tolerance three standard deviations and never beyond', () => {
-    const drawn = column(
-      drawnValues(three, plan({ law: 'normal', sampling: 'random', draws: 2000, batch: 2000 })),
-      3,
-      0,
-    );
+    const drawn = column(valuesOf(three, plan({ law: 'normal', sampling: 'random', draws: 2000, batch: 2000 })), 3, 0);
     expect(distanceFrom(drawn, (value) => normalShare((value - 2) * 3))).toBeLessThan(limit(2000));
     expect(Math.max(...drawn.map((value) => Math.abs(value - 2)))).toBeLessThanOrEqual(1);
     // 68.27 % within one standard deviation; the binomial's own three sigma about that for 2000 draws is 3.1 %.
@@ -86,7 +90,7 @@ describe('draws: laws', () => {
   });
 
   test('corners: all eight of three values where there is room', () => {
-    const values = drawnValues(three, plan({ law: 'corners', draws: 8, batch: 8 }));
+    const values = valuesOf(three, plan({ law: 'corners', draws: 8, batch: 8 }));
     const corners = Array.from({ length: 8 }, (_, draw) => [...values.slice(3 * draw, 3 * draw + 3)].join());
     expect(new Set(corners).size).toBe(8);
     expect(corners).toContain('1,3,2.7');
@@ -95,7 +99,7 @@ describe('draws: laws', () => {
 
   test('corners: with less room each end of each value is met equally often', () => {
     const many = Array.from({ length: 20 }, (_, index) => tolerance(`v${index}`, '2 V ± 1 V'));
-    const values = drawnValues(many, plan({ law: 'corners', draws: 100, batch: 100 }));
+    const values = valuesOf(many, plan({ law: 'corners', draws: 100, batch: 100 }));
     for (let place = 0; place < 20; place += 1) {
       expect(column(values, 20, place).filter((value) => value === 3)).toHaveLength(50);
       expect(column(values, 20, place).filter((value) => value === 1)).toHaveLength(50);
@@ -105,7 +109,7 @@ describe('draws: laws', () => {
 
 describe('draws: as text', () => {
   test('a drawn number read back from its text is the same to the last bit', () => {
-    for (const value of drawnValues(three, plan({}))) {
+    for (const value of valuesOf(three, plan({}))) {
       const parsed = parseQuantity(valueText(value, 'voltage'), 'voltage');
       expect('quantity' in parsed && parsed.quantity.value).toBe(value);
     }

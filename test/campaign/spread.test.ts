@@ -2,11 +2,15 @@
 import { mkdtempSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { setFlagsFromString } from 'node:v8';
+import { runInNewContext } from 'node:vm';
 import { describe, expect, test } from 'vitest';
 import { mergeParts, type Part, partText, readPart } from '../../sim/campaign/many/part-file.ts';
-import { rowsOf } from '../../sim/campaign/spread/craft.ts';
+import { openSpread, rowsOf, type SpreadRow } from '../../sim/campaign/spread/craft.ts';
+import { DrawTable } from '../../sim/campaign/spread/draw-table.ts';
 import {
   drawAsOverrides,
+  drawTable,
   makeDraws,
   planSpread,
   type SpreadChoices,
@@ -116,6 +120,46 @@ describe('spread: a row', () => {
 
 const cart = scenarioOf('scenarios/orchard-cart/cold-start.yaml');
 const few: SpreadChoices = { draws: 30 };
+
+describe('spread: what is kept of a draw', () => {
+  test('comes back from the table as it was put in', () => {
+    const rows: [number, SpreadRow][] = [
+      [4, { holds: '10', margins: [1.5e-6, -2] }],
+      [1, { holds: '11', margins: [null, 0] }],
+      [2, { holds: '00', margins: [null, null], broke: true }],
+    ];
+    const table = new DrawTable(5, 2, rows);
+    expect([...table]).toEqual([rows[1], rows[2], rows[0]]);
+    expect([table.size, table.has(0), table.get(3), table.has(4)]).toEqual([3, false, undefined, true]);
+    table.set(4, { holds: '01', margins: [-1, 2] });
+    table.set(5, { holds: '11', margins: [1, 1] });
+    expect([table.size, table.get(4), table.has(5)]).toEqual([3, { holds: '01', margins: [-1, 2] }, false]);
+  });
+
+  test('is its margins and what is drawn, 8 bytes each: 60,000 draws more take less than 100 bytes each', () => {
+    setFlagsFromString('--expose-gc');
+    const collect = runInNewContext('gc') as () => void;
+    const row = openSpread(planSpread(clock)).row(0, { done: async () => false });
+    let held: unknown;
+    const bytesWith = (draws: number): number => {
+      held = undefined;
+      const request = planSpread(clock, { draws });
+      const table = drawTable(clock, request);
+      // Each a row of its own, as threads hand them over.
+      for (let draw = 0; draw < draws; draw += 1) table.set(draw, structuredClone(row));
+      held = [openSpread(request), table, spreadReport(clock, request, table)];
+      collect();
+      collect();
+      const { heapUsed, arrayBuffers } = process.memoryUsage();
+      return heapUsed + arrayBuffers;
+    };
+    // Code that is built meanwhile takes room of its own, and is there afterwards.
+    bytesWith(10_000);
+    const [few, many] = [bytesWith(10_000), bytesWith(70_000)];
+    expect(held).toHaveLength(3);
+    expect((many - few) / 60_000).toBeLessThan(100);
+  });
+});
 
 describe('spread: the same bytes', () => {
   test('over worker threads as without', async () => {

@@ -87,14 +87,14 @@ describe('statistics: ranks', () => {
 
   test('Spearman: no ties is 1 - 6 sum(d2) / n(n2 - 1), by hand', () => {
     // Ranks 1..5 against 2, 1, 4, 3, 5: d2 = 1+1+1+1+0 = 4, so 1 - 24/120 = 0.8.
-    expect(spearman([1, 2, 3, 4, 5], [20, 10, 40, 30, 50])).toBeCloseTo(0.8, 12);
-    expect(spearman([1, 2, 3], [7, 7, 7])).toBe(0);
+    expect(spearman(ranksOf([1, 2, 3, 4, 5]), ranksOf([20, 10, 40, 30, 50]))).toBeCloseTo(0.8, 12);
+    expect(spearman(ranksOf([1, 2, 3]), ranksOf([7, 7, 7]))).toBe(0);
   });
 
   test('failures that all lie high split by 1, low by -1, both sides alike by 0', () => {
-    expect(failureSplit([1, 2, 3, 4], [false, false, true, true])).toBe(1);
-    expect(failureSplit([1, 2, 3, 4], [true, true, false, false])).toBe(-1);
-    expect(failureSplit([1, 2, 3, 4], [true, false, false, true])).toBe(0);
+    expect(failureSplit(ranksOf([1, 2, 3, 4]), [false, false, true, true])).toBe(1);
+    expect(failureSplit(ranksOf([1, 2, 3, 4]), [true, true, false, false])).toBe(-1);
+    expect(failureSplit(ranksOf([1, 2, 3, 4]), [true, false, false, true])).toBe(0);
   });
 
   test('the median lies between its neighbours', () => {

@@ -21,3 +21,15 @@ export interface Minder {
 export interface CraftRequest {
   readonly kind: string;
 }
+
+/** Rows by their numbers; a `Map` is one. */
+export interface RowsMade extends Iterable<[number, unknown]> {
+  readonly size: number;
+  has(index: number): boolean;
+  get(index: number): unknown;
+}
+
+/** Rows to which those are added that are made. */
+export interface Rows extends RowsMade {
+  set(index: number, row: unknown): unknown;
+}

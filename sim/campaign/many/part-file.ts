@@ -3,7 +3,7 @@
  * shares together gives the bytes of the whole, since a run depends on nothing but its number.
  */
 import { z } from 'zod';
-import type { CraftRequest } from './craft.ts';
+import type { CraftRequest, RowsMade } from './craft.ts';
 
 const formatVersion = 1;
 
@@ -24,7 +24,7 @@ export interface Part {
   /** Runs of the whole campaign. */
   readonly count: number;
   readonly request: CraftRequest;
-  readonly rows: ReadonlyMap<number, unknown>;
+  readonly rows: RowsMade;
 }
 
 export function partText({ version, fingerprint, count, request, rows }: Part): string {

@@ -6,7 +6,7 @@ import { createRequire } from 'node:module';
 import { availableParallelism } from 'node:os';
 import { pathToFileURL } from 'node:url';
 import type { Tinypool } from 'tinypool';
-import type { CraftRequest } from './craft.ts';
+import type { CraftRequest, Rows } from './craft.ts';
 import { AT, type Job, work } from './work.ts';
 
 export interface ManyOptions {
@@ -27,7 +27,7 @@ export interface Extent {
 
 export interface Pool {
   /** Makes the rows with these numbers. False when it was ended early. */
-  rows(request: CraftRequest, indices: readonly number[], into: Map<number, unknown>): Promise<boolean>;
+  rows(request: CraftRequest, indices: readonly number[], into: Rows): Promise<boolean>;
   close(): Promise<void>;
 }
 

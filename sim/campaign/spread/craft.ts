@@ -9,7 +9,7 @@ import { judge } from '../../verdict/judge.ts';
 import { loadScenario } from '../../verdict/load-scenario.ts';
 import { runToEnd, type Scenario } from '../../verdict/run-scenario.ts';
 import type { Craft, CraftRequest } from '../many/craft.ts';
-import { type DrawPlan, drawnValues, type Tolerance } from './draws.ts';
+import { type DrawPlan, drawsOf, type Tolerance } from './draws.ts';
 
 export interface SpreadRequest extends CraftRequest {
   readonly kind: 'spread';
@@ -31,7 +31,7 @@ export function openSpread({ file, plan }: SpreadRequest): Craft {
   const scenario = loadScenario(file).value;
   assert(scenario !== undefined, 'a scenario that was checked before cannot be read', { file });
   const tolerances = tolerancesOf(scenario.parts);
-  const values = drawnValues(tolerances, plan);
+  const drawn = drawsOf(tolerances, plan);
   const places = new Map(tolerances.map(({ path }, place) => [path, place]));
   const rowOf = rowsOf(scenario);
   return {
@@ -39,7 +39,7 @@ export function openSpread({ file, plan }: SpreadRequest): Craft {
     row: (draw) =>
       rowOf((path) => {
         const place = places.get(path);
-        return place === undefined ? undefined : values[draw * tolerances.length + place]!;
+        return place === undefined ? undefined : drawn(draw, place);
       }),
   };
 }

@@ -36,20 +36,18 @@ export interface DrawPlan {
 /** Below this probability of the cut-off tail lies a normal draw beyond three standard deviations: 1 - Phi(3). */
 const TAIL_BEYOND_THREE = 0.0013498980316301;
 
-/** `values[draw * tolerances.length + place]`. */
-export function drawnValues(tolerances: readonly Tolerance[], plan: DrawPlan): Float64Array {
-  const width = tolerances.length;
-  const values = new Float64Array(plan.draws * width);
-  const isFull = plan.law === 'corners' && 2 ** width <= plan.draws;
-  tolerances.forEach(({ path, quantity }, place) => {
-    const shares = isFull ? undefined : sharesOf(path, plan);
-    for (let draw = 0; draw < plan.draws; draw += 1) {
-      // All combinations: the bits of the draw's number, again from the start when there are more draws than corners.
-      const share = shares === undefined ? ((draw >> place) & 1 ? 1 : 0) : shares[draw]!;
-      values[draw * width + place] = valueAt(share, quantity, plan.law);
-    }
-  });
-  return values;
+/** What is drawn for the value at a place among the tolerances. */
+export type Drawn = (draw: number, place: number) => number;
+
+/** The draws of a plan; only a number that is asked for is worked out, which takes some microseconds. */
+export function drawsOf(tolerances: readonly Tolerance[], plan: DrawPlan): Drawn {
+  const isFull = plan.law === 'corners' && 2 ** tolerances.length <= plan.draws;
+  const shares = isFull ? [] : tolerances.map(({ path }) => sharesOf(path, plan));
+  return (draw, place) => {
+    // All combinations: the bits of the draw's number, again from the start when there are more draws than corners.
+    const share = isFull ? (draw >> place) & 1 : shares[place]![draw]!;
+    return valueAt(share, tolerances[place]!.quantity, plan.law);
+  };
 }
 
 /** For one value its share of the probability in each draw, from 0 to 1. */
