@@ -57,8 +57,8 @@ export class BlockStore {
   }
 
   private packInto(block: Block, instants: Float64Array, values: Float64Array): void {
-    block.instants = this.shared(pack(instants, INSTANT_RATES));
-    block.values = this.shared(pack(values, VALUE_RATES));
+    block.instants = this.shared(pack(instants, INSTANT_RATES, false));
+    block.values = this.shared(pack(values, VALUE_RATES, true));
   }
 
   /** The same, or a recent one that is equal. */

@@ -19,6 +19,9 @@ export const BLOCK = 1024;
 const GROUP = 32;
 const GROUPS = BLOCK / GROUP;
 const ORDER_MOST = 4;
+/** The order is chosen by stretches this long, which is a group with what goes before it. */
+const STRETCH = GROUP + ORDER_MOST;
+const STRETCHES = 4;
 /** Stands in the place of the order where the block is a list. */
 const LISTED = ORDER_MOST + 1;
 const LIST_MOST = 256;
@@ -31,33 +34,25 @@ const FIRST_AT = WIDTHS_AT + GROUPS / 4;
 const floats = new Float64Array(BLOCK);
 const halves = new Int32Array(floats.buffer);
 const words = new Uint32Array(FIRST_AT + 2 * LIST_MOST + 2 * BLOCK);
-const bestWidths = new Uint8Array(GROUPS);
-const triedWidths = new Uint8Array(GROUPS);
+const widths = new Uint8Array(GROUPS);
+const probe = new Int32Array(2 * STRETCH * STRETCHES);
 const places = new Int32Array(2 * BLOCK);
 const slots = new Int16Array(2 * LIST_MOST);
 
-/** Packs the first `BLOCK` numbers. `rates` are those that they may be whole numbers over, the likeliest first. */
-export function pack(source: Float64Array, rates: readonly number[]): Uint32Array {
+/**
+ * Packs the first `BLOCK` numbers. `rates` are those that they may be whole numbers over, the likeliest first; `isListed` says
+ * whether a list of them may be short, as it never is of instants.
+ */
+export function pack(source: Float64Array, rates: readonly number[], isListed: boolean): Uint32Array {
   floats.set(source.subarray(0, BLOCK));
-  const listed = listNumbers();
-  const listWords = listed === 0 ? Number.POSITIVE_INFINITY : 2 + 2 * listed + GROUPS * widthOfPlaces(listed);
+  const listed = isListed ? listNumbers() : 0;
   if (listed > 0 && listed <= LIST_SURE) return packList(listed);
-  const rate = rateOf(rates);
-  if (rate > 0) spreadCounts(rate);
-  let order = 0;
-  let least = measureWidths(order, bestWidths);
-  for (let tried = 1; tried <= ORDER_MOST; tried += 1) {
-    differences();
-    const size = measureWidths(tried, triedWidths);
-    if (size >= least) {
-      sums();
-      break;
-    }
-    order = tried;
-    least = size;
-    bestWidths.set(triedWidths);
-  }
-  return listWords > FIRST_AT + 2 * order + least ? packDifferences(order, rate) : packList(listed);
+  const rate = rates.find(isCountedOver) ?? 0;
+  const order = likelyOrder();
+  for (let count = 0; count < order; count += 1) differences(halves, BLOCK);
+  const size = measureWidths(order);
+  const listWords = listed === 0 ? Number.POSITIVE_INFINITY : 2 + 2 * listed + GROUPS * widthOfPlaces(listed);
+  return listWords > FIRST_AT + 2 * order + size ? packDifferences(order, rate) : packList(listed);
 }
 
 /** Gives the numbers of a packed block back, into `target` from the place `at`. */
@@ -68,38 +63,66 @@ export function unpack(packed: Uint32Array, target: Float64Array, at: number): v
   target.set(floats, at);
 }
 
-/** The rate over which all numbers of the block are whole; 0 for none. Never for a minus 0, which a whole number cannot tell. */
-function rateOf(rates: readonly number[]): number {
-  for (const rate of rates) {
-    let index = 0;
-    while (index < BLOCK && isCountOver(floats[index]!, rate)) index += 1;
-    if (index === BLOCK) return rate;
-  }
-  return 0;
-}
-
-function isCountOver(number: number, rate: number): boolean {
-  const count = Math.round(number * rate);
-  return count / rate === number && Math.abs(count) <= Number.MAX_SAFE_INTEGER && (number !== 0 || 1 / number > 0);
-}
-
-/** Each number as its count over the rate. */
-function spreadCounts(rate: number): void {
-  for (let index = 0; index < BLOCK; index += 1) {
-    const count = Math.round(floats[index]! * rate);
+/**
+ * Puts the count over the rate in place of each number, if all numbers are whole over it; else leaves all as they are. Never
+ * for a minus 0, which a count cannot tell.
+ */
+function isCountedOver(rate: number): boolean {
+  let counted = 0;
+  for (; counted < BLOCK; counted += 1) {
+    const number = floats[counted]!;
+    const count = Math.round(number * rate);
+    if (count / rate !== number || Math.abs(count) > Number.MAX_SAFE_INTEGER || (count === 0 && 1 / number < 0)) break;
     const high = Math.floor(count / 0x1_0000_0000);
-    halves[2 * index] = count - high * 0x1_0000_0000;
-    halves[2 * index + 1] = high;
+    halves[2 * counted] = count - high * 0x1_0000_0000;
+    halves[2 * counted + 1] = high;
   }
+  if (counted === BLOCK) return true;
+  for (let index = 0; index < counted; index += 1) floats[index] = numberOver(rate, index);
+  return false;
+}
+
+function numberOver(rate: number, index: number): number {
+  return (halves[2 * index + 1]! * 0x1_0000_0000 + (halves[2 * index]! >>> 0)) / rate;
+}
+
+/** The order that makes the differences smallest, as far as a few stretches tell. */
+function likelyOrder(): number {
+  for (let stretch = 0; stretch < STRETCHES; stretch += 1) {
+    const from = (2 * BLOCK * (2 * stretch + 1)) / (2 * STRETCHES);
+    for (let half = 0; half < 2 * STRETCH; half += 1) probe[2 * STRETCH * stretch + half] = halves[from + half]!;
+  }
+  let order = 0;
+  let least = probeWidths();
+  for (let tried = 1; tried <= ORDER_MOST && least > 0; tried += 1) {
+    differences(probe, STRETCH * STRETCHES);
+    const size = probeWidths();
+    if (size >= least) break;
+    order = tried;
+    least = size;
+  }
+  return order;
+}
+
+/** Bits for the numbers of the stretches, each after its first, which have none before them to differ from. */
+function probeWidths(): number {
+  let sum = 0;
+  for (let stretch = 0; stretch < STRETCHES; stretch += 1)
+    sum += widthOf(probe, 2 * (STRETCH * stretch + ORDER_MOST), 2 * STRETCH * (stretch + 1));
+  return sum;
 }
 
 /** From the end, each number less the one before it; the first stays. */
-function differences(): void {
-  for (let at = 2 * BLOCK - 2; at > 0; at -= 2) {
-    const low = halves[at]!;
-    const before = halves[at - 2]!;
-    halves[at] = low - before;
-    halves[at + 1] = halves[at + 1]! - halves[at - 1]! - (low >>> 0 < before >>> 0 ? 1 : 0);
+function differences(numbers: Int32Array, count: number): void {
+  let low = numbers[2 * count - 2]!;
+  let high = numbers[2 * count - 1]!;
+  for (let at = 2 * count - 2; at > 0; at -= 2) {
+    const lowBefore = numbers[at - 2]!;
+    const highBefore = numbers[at - 1]!;
+    numbers[at] = low - lowBefore;
+    numbers[at + 1] = high - highBefore - (low >>> 0 < lowBefore >>> 0 ? 1 : 0);
+    low = lowBefore;
+    high = highBefore;
   }
 }
 
@@ -116,26 +139,29 @@ function sums(): void {
   }
 }
 
-/** Bits that each group needs, sign included, and the words of all. The first `order` numbers stand apart. */
-function measureWidths(order: number, result: Uint8Array): number {
+/** Finds the bits that each group needs, and gives the words of all. The first `order` numbers stand apart. */
+function measureWidths(order: number): number {
   let sum = 0;
-  let at = 2 * order;
   for (let group = 0; group < GROUPS; group += 1) {
-    const end = 2 * GROUP * (group + 1);
-    let low = 0;
-    let high = 0;
-    let signs = 0;
-    for (; at < end; at += 2) {
-      const sign = halves[at + 1]! >> 31;
-      low |= halves[at]! ^ sign;
-      high |= halves[at + 1]! ^ sign;
-      signs |= sign;
-    }
-    const width = high !== 0 ? 65 - Math.clz32(high) : low !== 0 ? 33 - Math.clz32(low) : -signs;
-    result[group] = width;
+    const width = widthOf(halves, group === 0 ? 2 * order : 2 * GROUP * group, 2 * GROUP * (group + 1));
+    widths[group] = width;
     sum += width;
   }
   return sum;
+}
+
+/** Bits for the widest of some numbers, sign included. */
+function widthOf(numbers: Int32Array, from: number, end: number): number {
+  let low = 0;
+  let high = 0;
+  let signs = 0;
+  for (let at = from; at < end; at += 2) {
+    const sign = numbers[at + 1]! >> 31;
+    low |= numbers[at]! ^ sign;
+    high |= numbers[at + 1]! ^ sign;
+    signs |= sign;
+  }
+  return high !== 0 ? 65 - Math.clz32(high) : low !== 0 ? 33 - Math.clz32(low) : -signs;
 }
 
 function packDifferences(order: number, rate: number): Uint32Array {
@@ -143,7 +169,7 @@ function packDifferences(order: number, rate: number): Uint32Array {
   words[1] = rate;
   words.fill(0, WIDTHS_AT, FIRST_AT);
   for (let group = 0; group < GROUPS; group += 1)
-    words[WIDTHS_AT + (group >> 2)]! |= bestWidths[group]! << (8 * (group & 3));
+    words[WIDTHS_AT + (group >> 2)]! |= widths[group]! << (8 * (group & 3));
   let at = FIRST_AT;
   for (let half = 0; half < 2 * order; half += 1) {
     words[at] = halves[half]!;
@@ -151,7 +177,7 @@ function packDifferences(order: number, rate: number): Uint32Array {
     at += 1;
   }
   for (let group = 0; group < GROUPS; group += 1) {
-    const width = bestWidths[group]!;
+    const width = widths[group]!;
     const first = 2 * GROUP * group;
     if (width <= 32) {
       packGroup(halves, first, width, at);
@@ -182,8 +208,7 @@ function unpackDifferences(packed: Uint32Array, order: number): void {
   for (let half = 0; half < 2 * order; half += 1) halves[half] = packed[FIRST_AT + half]!;
   for (let count = 0; count < order; count += 1) sums();
   if (rate === 0) return;
-  for (let index = 0; index < BLOCK; index += 1)
-    floats[index] = (halves[2 * index + 1]! * 0x1_0000_0000 + (halves[2 * index]! >>> 0)) / rate;
+  for (let index = 0; index < BLOCK; index += 1) floats[index] = numberOver(rate, index);
 }
 
 /** The different numbers of the block, by their bits, into `words`, and the place of each in `places`; 0 when they are too many. */
