@@ -123,6 +123,7 @@ describe('image on the bench: saved and restored', () => {
   test.each([
     ['law', law],
     ['copy', copy],
+    ['polls', '{ kind: image, file: polls.elf, pins: { pwm: PB1, receiver: PD2 } }'],
   ])('%s: going on from a snapshot at any event equals running through', (_name, firmware) => {
     const straight = ready(firmware, [press(0.4, 0.6)]);
     straight.kernel.run(0.8);
@@ -300,7 +301,7 @@ describe('image files: they are what their sources say', () => {
   // Another version of the compiler makes other code; the images are of this one.
   const version = spawnSync('avr-gcc', ['-dumpversion']).stdout?.toString().trim();
   test.runIf(version === '5.4.0').each([
-    [folder, ['law.elf', 'copy.elf', 'serial.elf', 'paced.elf', 'wild.elf', 'wild.hex', 'keeps.elf']],
+    [folder, ['law.elf', 'copy.elf', 'serial.elf', 'paced.elf', 'polls.elf', 'wild.elf', 'wild.hex', 'keeps.elf']],
     [shipped, ['cart.elf', 'cart.hex', 'cart-bug.elf', 'cart-bug.hex']],
   ])('rebuilding in %s gives the same bytes', (where, names) => {
     const out = mkdtempSync(join(tmpdir(), 'image-build-'));
