@@ -15,7 +15,7 @@ import type { Dimension } from '../units/index.ts';
 import { runScenario, type Scenario, type ScenarioRun } from '../verdict/run-scenario.ts';
 import { type Choice, type Parameter, parametersOf, type QuantityParameter, withValue } from './why/parameters.ts';
 import { axisOf } from './why/range.ts';
-import { type Breathe, isSameTrace, type Outcome, trialOf } from './why/trial.ts';
+import { type Breathe, isSameTrace, type Outcome, trialOf, truthsOf } from './why/trial.ts';
 import { type Reading, type Turn, turnsAlong } from './why/turning.ts';
 
 export interface WhyOptions {
@@ -189,9 +189,8 @@ class Search {
 
   private async ofQuantity(parameter: QuantityParameter): Promise<Change[] | 'inert'> {
     const { parts } = this.scenario;
-    const isAllowed = (value: number): boolean =>
-      parameter.takes(value) && keepsRules(withValue(parts, parameter, value));
-    const axis = axisOf(parameter, isAllowed);
+    const isInOrder = (value: number): boolean => keepsRules(withValue(parts, parameter, value));
+    const axis = axisOf(parameter, isInOrder);
     // The traces are not kept: a search makes thousands.
     const verdicts = new Map<number, Verdicts>([[axis.base, { ...this.base, isAsBase: true }]]);
     const read = async (value: number): Promise<Verdicts> => {
@@ -210,7 +209,7 @@ class Search {
       const turns = await turnsAlong(axis, async (value) => this.reading(await read(value), place), reaches);
       for (const direction of ['down', 'up'] as const) {
         const turn = turns[direction];
-        if (turn === undefined || !isAllowed(turn.short)) continue;
+        if (turn === undefined || !parameter.takes(turn.short) || !isInOrder(turn.short)) continue;
         if (this.isNearestEnough) reaches[direction] = turn.turned;
         addTo(changes, changeOf(parameter, turn, direction, expectation));
       }
@@ -337,7 +336,7 @@ export function ranked(changes: readonly Change[], question: WhyReport['question
   return [...changes].sort((a, b) => reward(b) - reward(a) || rank(a) - rank(b));
 }
 
-/** With what else changes when each is changed: told by one more run, judged for all expectations. */
+/** With what else changes when each is changed: told by one more run of all expectations, until the last is decided. */
 async function withBesides(
   changes: readonly Change[],
   run: ScenarioRun,
@@ -345,15 +344,11 @@ async function withBesides(
   parameters: readonly Parameter[],
   breathe: Breathe | undefined,
 ): Promise<Change[]> {
-  const trial = trialOf(
-    scenario,
-    run.expectations.map((_, index) => index),
-    breathe,
-  );
+  const truthsWith = truthsOf(scenario, breathe);
   const told: Change[] = [];
   for (const change of changes) {
     const parameter = parameters.find(({ path }) => path === change.path)!;
-    const { truths } = await trial(withValue(scenario.parts, parameter, change.to));
+    const truths = await truthsWith(withValue(scenario.parts, parameter, change.to));
     const alsoTurns = run.expectations.flatMap(({ truth }, index) =>
       truth !== truths[index]! && !change.turns.includes(index) ? [index] : [],
     );

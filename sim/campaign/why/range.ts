@@ -24,12 +24,15 @@ const REACH_FROM_ZERO: Partial<Record<Dimension, number>> = {
   temperature: 40,
 };
 
-/** The numbers to scan; without any beside where it stands, nothing else is allowed. `isAllowed` must hold where it stands. */
-export function axisOf(parameter: QuantityParameter, isAllowed: (value: number) => boolean): Axis {
+/**
+ * The numbers to scan; without any beside where it stands, nothing else is allowed. A number must be one that the file
+ * `takes` and keep the rules between values, both of which must hold where it stands.
+ */
+export function axisOf(parameter: QuantityParameter, keepsRules: (value: number) => boolean): Axis {
   const { value: base, isInteger, dimension } = parameter;
   const outwards = ([-1, 1] as const).map((direction) => {
-    if (base !== 0) return allowed(pointsBeside(base, direction, isInteger), base, isInteger, isAllowed);
-    const reach = allowed([direction * (REACH_FROM_ZERO[dimension] ?? 1)], 0, isInteger, isAllowed).at(-1) ?? 0;
+    if (base !== 0) return allowed(pointsBeside(base, direction, isInteger), parameter, keepsRules);
+    const reach = allowed([direction * (REACH_FROM_ZERO[dimension] ?? 1)], parameter, keepsRules).at(-1) ?? 0;
     return outwardsFromZero(reach, isInteger);
   });
   const [down, up] = outwards as [number[], number[]];
@@ -57,22 +60,38 @@ function inOrder(points: readonly number[], base: number): number[] {
   return [...new Set(points)].filter((point) => point !== base).sort((a, b) => Math.abs(a - base) - Math.abs(b - base));
 }
 
+/** By these the end of what is allowed is known to a ten-thousandth of the way. */
+const HALVINGS = 14;
+
 /** Points outwards as far as they are allowed, and the last one that is. */
 function allowed(
   outwards: readonly number[],
-  base: number,
-  isInteger: boolean,
-  isAllowed: (value: number) => boolean,
+  parameter: QuantityParameter,
+  keepsRules: (value: number) => boolean,
 ): number[] {
+  const { value: base, takes } = parameter;
   const furthest = outwards.at(-1);
-  if (furthest === undefined || isAllowed(furthest)) return [...outwards];
+  if (furthest === undefined) return [];
+  // What the file takes is told by the number alone, and sooner than what goes with the rest of the bench.
+  let end = takes(furthest) ? furthest : lastGood(parameter, furthest, takes);
+  if (end !== base && !keepsRules(end)) end = lastGood(parameter, end, (value) => takes(value) && keepsRules(value));
+  if (end === furthest) return [...outwards];
+  const inside = outwards.filter((point) => Math.abs(point - base) < Math.abs(end - base));
+  return end === base ? inside : [...inside, end];
+}
+
+/** The last number on the way to one that is bad, closed in on by halving. */
+function lastGood(
+  { value: base, isInteger }: QuantityParameter,
+  furthest: number,
+  isGood: (value: number) => boolean,
+): number {
   let [good, bad] = [base, furthest];
-  for (let halvings = 0; halvings < 24 && !(isInteger && Math.abs(bad - good) <= 1); halvings += 1) {
+  for (let halvings = 0; halvings < HALVINGS && !(isInteger && Math.abs(bad - good) <= 1); halvings += 1) {
     const middle = isInteger ? Math.round((good + bad) / 2) : Number(((good + bad) / 2).toPrecision(12));
     if (middle === good || middle === bad) break;
-    if (isAllowed(middle)) good = middle;
+    if (isGood(middle)) good = middle;
     else bad = middle;
   }
-  const inside = outwards.filter((point) => Math.abs(point - base) < Math.abs(good - base));
-  return good === base ? inside : [...inside, good];
+  return good;
 }

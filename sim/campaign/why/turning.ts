@@ -57,8 +57,8 @@ const CLOSE_RUNS = 50;
 const CLOSED = 1e-5;
 
 export async function turnsAlong(axis: Axis, read: Read, reaches: Reaches = {}): Promise<Turns> {
-  const points = await scanned(axis, read);
-  const base = points.findIndex((point) => point.value === axis.base);
+  const { points, at, isInertBetween } = await scanOf(axis, read);
+  const base = points.indexOf(axis.base);
   const down = await nearestTurn(-1);
   const up = await nearestTurn(1);
   return { ...(down && { down }), ...(up && { up }) };
@@ -71,27 +71,31 @@ export async function turnsAlong(axis: Axis, read: Read, reaches: Reaches = {}):
 
   async function nearestTurn(direction: 1 | -1): Promise<Turn | undefined> {
     for (let index = base; points[index] !== undefined; index += direction) {
-      const here = points[index]!;
-      if (index !== base && isOutOfReach(points[index - direction]!.value, direction)) return undefined;
-      if (here.isTurned) return finished(points[index - direction]!, here, index + direction, direction);
+      if (index !== base && isOutOfReach(points[index - direction]!, direction)) return undefined;
+      const here = await at(index);
+      if (here.isTurned) return finished(await at(index - direction), here, index + direction, direction);
       const peak = await turnedNear(index);
       if (peak === undefined || (peak.value - axis.base) * direction <= 0) continue;
       const isBeyond = (peak.value - here.value) * direction > 0;
       const beyond = isBeyond ? index + direction : index;
-      return finished(isBeyond ? here : points[index - direction]!, peak, beyond, direction);
+      return finished(isBeyond ? here : await at(index - direction), peak, beyond, direction);
     }
     return undefined;
   }
 
   /** Something turned between a point's neighbours, where the margin says that there may be. */
   async function turnedNear(index: number): Promise<Point | undefined> {
-    const [before, here, after] = [points[index - 1], points[index]!, points[index + 1]];
-    if (before === undefined || after === undefined || before.isTurned || after.isTurned) return undefined;
+    if (index === 0 || index === points.length - 1) return undefined;
+    const [before, here, after] = [await at(index - 1), await at(index), await at(index + 1)];
+    if (before.isTurned || after.isTurned) return undefined;
     if (!(here.gain >= before.gain && here.gain >= after.gain)) return undefined;
     const [left, right] = [here.value - before.value, after.value - here.value];
-    const mayReach = (slope: number, reach: number): boolean => here.gain + Math.abs(slope) * reach > 0;
+    // From no margin at all to some is no slope that could go on.
+    const mayReach = (rise: number, run: number, reach: number): boolean =>
+      Number.isFinite(rise) && here.gain + (rise / run) * reach > 0;
     const isPossible =
-      mayReach((here.gain - before.gain) / left, right) || mayReach((after.gain - here.gain) / right, left);
+      (mayReach(here.gain - before.gain, left, right) && !isInertBetween(index, index + 1)) ||
+      (mayReach(here.gain - after.gain, right, left) && !isInertBetween(index - 1, index));
     return isPossible ? peakWithin(before.value, here, after.value, axis, read) : undefined;
   }
 
@@ -100,31 +104,51 @@ export async function turnsAlong(axis: Axis, read: Read, reaches: Reaches = {}):
     if (isOutOfReach(closed.same, direction)) return undefined;
     let back: number | undefined;
     for (let index = beyond; points[index] !== undefined && back === undefined; index += direction)
-      if (!points[index]!.isTurned) back = points[index]!.value;
+      if (!(await at(index)).isTurned) back = points[index]!;
     const short = await shortNear(closed.same, closed.turned, axis, read);
     return { ...closed, short, ...(back === undefined ? {} : { back }) };
   }
 }
 
+/** The points of an axis, each run when it is first asked for. */
+interface Scan {
+  readonly points: readonly number[];
+  at(index: number): Promise<Point>;
+  /** Whether two neighbours are both known to make no difference, and so all between them. */
+  isInertBetween(index: number, next: number): boolean;
+}
+
 /**
- * Reads the points of an axis, from both ends inwards. What makes no difference at one number makes none at those
- * between it and where the number stands: they are taken to read the same and are not run.
+ * What makes no difference at one number makes none at those between it and where the number stands: they are taken to
+ * read the same and are not run. How far out that goes is found first, by halving.
  */
-async function scanned({ base, points }: Axis, read: Read): Promise<Point[]> {
-  const here: Point = { value: base, ...(await read(base)) };
-  const inwards = async (side: readonly number[]): Promise<Point[]> => {
-    const found: Point[] = [];
-    let isInert = false;
-    for (const value of side) {
-      const reading: Reading = isInert ? here : await read(value);
-      isInert ||= reading.isInert === true;
-      found.push({ ...reading, value });
-    }
-    return found;
+async function scanOf({ base, points }: Axis, read: Read): Promise<Scan> {
+  const middle = points.indexOf(base);
+  const known = new Map<number, Point>();
+  const readAt = async (index: number): Promise<Point> => {
+    const point = known.get(index) ?? { value: points[index]!, ...(await read(points[index]!)) };
+    known.set(index, point);
+    return point;
   };
-  const below = await inwards(points.filter((value) => value < base));
-  const above = await inwards(points.filter((value) => value > base).reverse());
-  return [...below, here, ...above.reverse()];
+  const here = await readAt(middle);
+  /** The index furthest from the middle, on the way to `end`, that makes no difference. */
+  const inertUntil = async (end: number): Promise<number> => {
+    if (end === middle || (await readAt(end)).isInert === true) return end;
+    let [inert, other] = [middle, end];
+    while (Math.abs(other - inert) > 1) {
+      const probe = Math.trunc((inert + other) / 2);
+      if ((await readAt(probe)).isInert === true) inert = probe;
+      else other = probe;
+    }
+    return inert;
+  };
+  const [first, last] = [await inertUntil(0), await inertUntil(points.length - 1)];
+  const isInert = (index: number): boolean => index >= first && index <= last;
+  return {
+    points,
+    at: async (index) => (isInert(index) ? { ...here, value: points[index]! } : readAt(index)),
+    isInertBetween: (index, next) => isInert(index) && isInert(next),
+  };
 }
 
 /** Golden-section search for a peak that has turned. */
@@ -150,7 +174,14 @@ async function peakWithin(low: number, best: Point, high: number, axis: Axis, re
   return undefined;
 }
 
-/** Closes a bracket down to neighbouring integers, or to a hundred-thousandth of the way. */
+/**
+ * Closes a bracket down to neighbouring integers, or to a hundred-thousandth of the way.
+ *
+ * While a line through the margins foretells what is read, it says where the turn is: a probe just beyond it and one just
+ * before it close the bracket at once where the margin is straight. If the turn is missed on the same side again, the
+ * next probe goes eight times as far aside. Where the margin is no line, such as a step, halving is best; every fourth
+ * probe halves anyway, so that it closes whatever the margin is like.
+ */
 async function closedBracket(
   from: Point,
   to: Point,
@@ -159,37 +190,53 @@ async function closedBracket(
   isOutOfReach: (value: number) => boolean,
 ): Promise<{ readonly same: number; readonly turned: number }> {
   let [same, turned] = [from, to];
+  let isLine = hasMargins(same, turned);
+  let misses = 0;
+  let wasTurned = false;
   for (let runs = 0; runs < CLOSE_RUNS; runs += 1) {
     const width = turned.value - same.value;
     const enough = axis.isInteger ? 1 : CLOSED * Math.abs(turned.value - axis.base) + 1e-12 * Math.abs(axis.base);
     if (Math.abs(width) <= enough || isOutOfReach(same.value)) break;
-    const value = nextProbe(same, turned, runs, enough, axis.isInteger);
+    const isByLine = isLine && runs % 4 !== 3;
+    const aside = (Math.sign(width) * enough * 8 ** misses) / 3;
+    const wanted: number = isByLine ? besideRoot(same, turned, wasTurned ? -aside : aside) : same.value + width / 2;
+    const value = axis.isInteger ? integerBetween(wanted, same.value, turned.value) : wanted;
     if (value === same.value || value === turned.value) break;
     const probe = { value, ...(await read(value)) };
+    isLine = isForetold(probe, same, turned);
+    if (isByLine) {
+      misses = runs > 0 && probe.isTurned === wasTurned ? misses + 1 : 0;
+      wasTurned = probe.isTurned;
+    }
     if (probe.isTurned) turned = probe;
     else same = probe;
   }
   return { same: same.value, turned: turned.value };
 }
 
-/**
- * A line through the margins says where the turn is; probing just beyond it and just before it closes the bracket at
- * once where the margin is straight. Every third probe halves, so that it closes whatever the margin is like.
- */
-function nextProbe(same: Point, turned: Point, runs: number, enough: number, isInteger: boolean): number {
+/** Whether a line through the two margins has a root between them, and not at an end. */
+function hasMargins(same: Point, turned: Point): boolean {
+  return same.gain < 0 && turned.gain > 0 && Number.isFinite(turned.gain - same.gain);
+}
+
+/** A number a little beside the root of the line through both margins, on the other side if that lies outside; or the middle. */
+function besideRoot(same: Point, turned: Point, aside: number): number {
   const width = turned.value - same.value;
-  const hasMargins = Number.isFinite(same.gain) && Number.isFinite(turned.gain) && turned.gain > same.gain;
-  let value = same.value + width / 2;
-  if (hasMargins && runs % 3 !== 2) {
-    const line = same.value + (width * -same.gain) / (turned.gain - same.gain);
-    const aside = (Math.sign(width) * enough) / 3;
-    value = line + (runs % 3 === 0 ? aside : -aside);
-    const isInside = (value - same.value) * (turned.value - value) > 0;
-    if (!isInside) value = same.value + width / 2;
-  }
-  if (!isInteger) return value;
-  const [least, most] = [Math.min(same.value, turned.value) + 1, Math.max(same.value, turned.value) - 1];
-  return Math.min(Math.max(Math.round(value), least), most);
+  const root = same.value + (width * -same.gain) / (turned.gain - same.gain);
+  const isBetween = (value: number): boolean => (value - same.value) * (turned.value - value) > 0;
+  return [root + aside, root - aside].find(isBetween) ?? same.value + width / 2;
+}
+
+/** Whether a probe reads, to an eighth of the span, what the line through both ends says. */
+function isForetold(probe: Point, same: Point, turned: Point): boolean {
+  const span = turned.gain - same.gain;
+  if (!(Number.isFinite(span) && span > 0)) return false;
+  const line = same.gain + (span * (probe.value - same.value)) / (turned.value - same.value);
+  return Math.abs(probe.gain - line) <= span / 8;
+}
+
+function integerBetween(wanted: number, one: number, other: number): number {
+  return Math.min(Math.max(Math.round(wanted), Math.min(one, other) + 1), Math.max(one, other) - 1);
 }
 
 /** The shortest number near the turn that was seen to turn; one inside the closed bracket may be the exact turn itself. */

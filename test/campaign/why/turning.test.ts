@@ -86,6 +86,35 @@ describe('turning: real numbers', () => {
     expect(asked).not.toContain(0.99);
   });
 
+  // What never gets power has no margin; no slope leads there. A tenth to ten times: 8 numbers each way and the middle.
+  test('a level margin that ends where there is none is no peak, and costs no more than the scan', async () => {
+    const { read, runs } = reader((value) => (value > 2 ? Number.NEGATIVE_INFINITY : -16));
+    expect(await turnsAlong(realAxis(1), read)).toEqual({});
+    expect(runs.count).toBe(17);
+  });
+
+  // A controller measures in steps of 1 ns: near the turn its margin is level for 6.5e-7 of the pulse.
+  test.each([1.5, 2.1, 4.4])('a margin that moves in small steps is closed in on by its line: %d', async (root) => {
+    const { read, runs } = reader((value) => Math.floor((value - root) * 1e6) * 1e-6 + 1e-6);
+    const turn = (await turnsAlong(realAxis(1), read)).up!;
+    expect(turn.turned - turn.same).toBeLessThanOrEqual(2e-5 * root);
+    expect(Math.abs(turn.turned - root)).toBeLessThanOrEqual(2e-5 * root);
+    // 17 of the scan; halving alone would take 17 more.
+    expect(runs.count).toBeLessThanOrEqual(17 + 12);
+  });
+
+  test('beyond a turn only its way back is looked for', async () => {
+    const asked: number[] = [];
+    const read = async (value: number): Promise<Reading> => {
+      asked.push(value);
+      const gain = Math.min(value - 1.02, 1.06 - value);
+      return { isTurned: gain > 0, gain };
+    };
+    expect((await turnsAlong(realAxis(1), read)).up!.back).toBe(1.08);
+    expect(asked).not.toContain(2.5);
+    expect(asked).not.toContain(5);
+  });
+
   test('nothing is looked for beyond a turn that is known to be nearer', async () => {
     const { read } = reader((value) => value - 4);
     expect((await turnsAlong(realAxis(1), read, { up: 3 })).up).toBeUndefined();

@@ -1,7 +1,9 @@
 /** What turns a verdict, against closed forms and against trying every value. */
+import { readdirSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { parseSource } from '../../../sim/bench/source.ts';
+import { truthsOf } from '../../../sim/campaign/why/trial.ts';
 import { type Change, type WhyReport, why } from '../../../sim/campaign/why.ts';
 import { loadScenario, scenarioOf } from '../../../sim/verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../../../sim/verdict/run-scenario.ts';
@@ -163,6 +165,22 @@ describe('why: which verdict is asked about', () => {
   test('a choice that would leave the bench unwired is not tried', async () => {
     const report = await why(written(toArm), only('controllers.*.input', 'board.pwm.mode'));
     expect(report.changes.map(({ to }) => to)).toEqual(['phase-correct', 'phase-and-frequency-correct']);
+  });
+});
+
+describe('why: what a change turns besides', () => {
+  const names = readdirSync(FOLDER)
+    .filter((name) => name.endsWith('.yaml') && !name.startsWith('bench'))
+    .map((name) => name.slice(0, -'.yaml'.length));
+
+  // The run that tells it ends as soon as all is decided: it must say what a whole run says.
+  test.each(names)('%s: decided early as a whole run decides', async (name) => {
+    const scenario = loadScenario(`${FOLDER}/${name}.yaml`).value;
+    if (scenario === undefined || scenario.expectations.length === 0) return;
+    const whole = runScenario(scenario, { causes: false }).expectations.map(({ truth }) => truth);
+    expect(await truthsOf(scenario)(scenario.parts)).toEqual(whole);
+    const breathing = truthsOf(scenario, () => undefined);
+    expect(await breathing(scenario.parts)).toEqual(whole);
   });
 });
 
