@@ -1,7 +1,9 @@
 /*
  * What a module of firmware logic in C or C++ has of its board, on the bench and, with functions of the same names, on a chip.
  *
- *     clang --target=wasm32 -nostdlib -O1 -g0 -Wl,--no-entry -Wl,-z,stack-size=4096 -o cart.wasm cart.c
+ *     clang --target=wasm32 -O1 -mbulk-memory -ffreestanding -nostdlib -Wl,--no-entry -Wl,-z,stack-size=4096 -o cart.wasm cart.c
+ *
+ * C++ asks for more options, the last of which has static objects made once: see build.sh.
  */
 #ifndef JACKSTAND_H
 #define JACKSTAND_H

@@ -105,7 +105,7 @@ function instanceOf(module: object, variableCount: number, world: World): Instan
       return undefined;
     },
     read_pulse: () => world.readPulse(),
-    time_us: () => world.timeUs() | 0,
+    time_us: () => world.timeUs(),
     print: (pointer, length) => {
       world.print(bytes(pointer!, length!, 'prints'));
       return undefined;
@@ -154,7 +154,7 @@ function instanceOf(module: object, variableCount: number, world: World): Instan
         entry();
         return undefined;
       } catch (error) {
-        return { ...stopWords(error, why.value, stepsMost), place: functionAt(at.value) };
+        return { ...stopWords(error, why.value, at.value < 0, stepsMost), place: functionAt(at.value) };
       }
     },
   };
@@ -173,7 +173,7 @@ const TRAPS: readonly (readonly [RegExp, string])[] = [
   [/null function|signature mismatch|table index/, 'it calls through a pointer to no function of this form'],
 ];
 
-function stopWords(error: unknown, why: number, stepsMost: number): Omit<Stop, 'place'> {
+function stopWords(error: unknown, why: number, isPanic: boolean, stepsMost: number): Omit<Stop, 'place'> {
   if (error instanceof Refused) return { kind: 'trap', says: error.message };
   const isOfHost = error instanceof webAssembly.RuntimeError;
   if (isOfHost && why === STOPPED_BY.steps)
@@ -181,6 +181,8 @@ function stopWords(error: unknown, why: number, stepsMost: number): Omit<Stop, '
   if ((isOfHost && why === STOPPED_BY.depth) || (error instanceof RangeError && /call stack/.test(error.message)))
     return { kind: 'trap', says: `its calls nest deeper than ${DEPTH_MOST}` };
   if (!isOfHost) throw error;
+  if (isPanic)
+    return { kind: 'trap', says: 'it panics, and says nothing of why (a panic hook that calls `fail` does)' };
   const known = TRAPS.find(([pattern]) => pattern.test(error.message));
   return { kind: 'trap', says: known?.[1] ?? error.message };
 }

@@ -99,6 +99,20 @@ describe('module in WebAssembly: what is put in', () => {
     });
     expect(once(file)).toBe('compare 1\ncompare 2\ncompare 3');
   });
+  test.each([
+    [['_initialize'], 'compare 1\ncompare 3'],
+    [['__wasm_call_ctors'], 'compare 1\ncompare 3'],
+    // The first calls the second by itself (tool conventions of WebAssembly, "Basic C ABI": reactors).
+    [['__wasm_call_ctors', '_initialize'], 'compare 2\ncompare 3'],
+    [['_initialize', '__wasm_call_ctors'], 'compare 1\ncompare 3'],
+  ])('%s is called once, before all else', (names, says) => {
+    const code = (value: number): number[] => [0x41, value, 0x10, 0];
+    const functions = [
+      ...names.map((one, place) => ({ name: one, code: code(place + 1) })),
+      { name: 'pass', code: code(3) },
+    ];
+    expect(once(wasmFile({ imports: ['set_compare'], functions }))).toBe(says);
+  });
 });
 
 describe('module in WebAssembly: what cannot go on', () => {
@@ -141,7 +155,56 @@ describe('module in WebAssembly: what cannot go on', () => {
     const running = programOf(wasmFile({ functions: [{ name: 'pass', code: [0x10, 0] }] })).start(exampleWorld(), 50);
     const first = running.pass();
     expect(first).toMatchObject({ kind: 'steps' });
-    expect(running.pass()).toEqual(first);
+    // Five times 50 calls within calls would be deeper than 200.
+    for (let call = 0; call < 5; call += 1) expect(running.pass()).toEqual(first);
+  });
+  test('what carries a panic out, and what that calls, counts as the function that panics; afterwards all is as before', () => {
+    // pass -> early, which comes back; then pass -> other -> rust_panic -> early, and there the trap.
+    const names = ['early', 'rust_panic', 'other', 'pass'];
+    const listed = names.flatMap((one, index) => [index + 1, ...name(one)]);
+    const named = [...name('name'), 1, listed.length + 1, names.length, ...listed];
+    const stopsAt = (second: readonly number[]): string =>
+      once(
+        wasmFile({
+          imports: ['read_count'],
+          functions: [
+            { code: [0x23, 0, 0x04, 0x40, 0x00, 0x0b] },
+            { code: [0x41, 1, 0x24, 0, 0x10, 1, 0x00] },
+            { code: [0x10, 2] },
+            { name: 'pass', code: [0x10, 1, ...second] },
+          ],
+          globals: [[I32, 1, 0x41, 0]],
+          beforeCode: [0, named.length, ...named],
+        }),
+      );
+    expect(stopsAt([0x10, 3])).toBe(
+      'trap in other: it panics, and says nothing of why (a panic hook that calls `fail` does)',
+    );
+    expect(stopsAt([0x00])).toMatch(/^trap in pass: it came to a place/);
+    expect(stopsAt([0x41, 1, 0x24, 0, 0x10, 1])).toMatch(/^trap in early: it came to a place/);
+  });
+  test('what stops a call says nothing of the next one', () => {
+    // Count 0: round and round; 1: a trap.
+    const code = [0x10, 0, 0x45, 0x04, 0x40, 0x03, 0x40, 0x0c, 0, 0x0b, 0x0b, 0x00];
+    const world = exampleWorld();
+    const running = programOf(wasmFile({ imports: ['read_count'], functions: [{ name: 'pass', code }] })).start(
+      world,
+      50,
+    );
+    expect(running.pass()?.kind).toBe('steps');
+    world.count = 1;
+    expect(running.pass()?.kind).toBe('trap');
+  });
+  test.each([
+    // The last three bytes of a page; one beyond it; none, right behind it.
+    [0xfffd, 3, '\0\0\0'],
+    [0xfffd, 4, 'trap in pass: it prints 4 bytes from 0xfffd, beyond its memory'],
+    [0x10000, 0, ''],
+    [0x10001, 0, 'trap in pass: it prints 0 bytes from 0x10001, beyond its memory'],
+  ])('text from byte %d, %d long, in a memory of one page', (from, length, says) => {
+    const at = [(from & 127) | 128, ((from >> 7) & 127) | 128, from >> 14];
+    const code = [0x41, ...at, 0x41, length, 0x10, 0];
+    expect(once(wasmFile({ imports: ['print'], functions: [{ name: 'pass', code }], pages: 1 }))).toBe(says);
   });
 });
 
