@@ -74,7 +74,7 @@ export class Column {
   /** The first samples of another column, in place of all of its own. */
   takeOver(other: Column, length: number): void {
     const count = Math.min(length, other.length);
-    const blocks = Math.min(other.full.count, blocksBefore(count));
+    const blocks = Math.min(other.full.count, Math.max(0, Math.floor((count - 2) / BLOCK)));
     this.full.takeOver(other.full, blocks);
     this.base = blocks * BLOCK;
     this.length = this.base;
@@ -168,19 +168,13 @@ export class Column {
     this.base += BLOCK;
   }
 
-  /** Forgets the last samples. Where too few would stay open, the last block is opened again. */
+  /** Forgets the last samples. Where none would stay open, the block of the last one is opened again. */
   private cutTo(length: number): void {
     const { base, instants, values, full } = this;
     this.length = length;
-    const isOpenEnough = length >= base + 2 || (length > base && this.signal.shape === 'held');
-    if (base === 0 || isOpenEnough) return;
-    const blocks = blocksBefore(length);
+    if (base === 0 || length > base) return;
+    const blocks = Math.max(0, Math.floor((length - 1) / BLOCK));
     const opened = full.open(blocks);
-    // At most one is still open, and then only the last block is opened again.
-    if (length > base) {
-      instants[BLOCK] = instants[0]!;
-      values[BLOCK] = values[0]!;
-    }
     instants.set(opened.subarray(0, BLOCK));
     values.set(opened.subarray(BLOCK));
     full.cutTo(blocks);
@@ -190,11 +184,6 @@ export class Column {
 
 const BLOCK_BITS = Math.log2(BLOCK);
 const BLOCK_MASK = BLOCK - 1;
-
-/** Full blocks before the last two of so many samples. */
-function blocksBefore(length: number): number {
-  return Math.max(0, Math.floor((length - 2) / BLOCK));
-}
 
 /** How many of the first `length` of these rising instants are at or before `seconds`. */
 function countUpTo(instants: Float64Array, length: number, seconds: number): number {

@@ -45,14 +45,19 @@ function firstDifference(column: Column, samples: readonly Sample[]): number {
 }
 
 describe.each([held, linear])('trace: long, $shape', (signal) => {
-  // So many samples at a time, each so many steps after the one before; then back by so many.
+  // So many samples at a time, each so many steps after the one before; then back to a length, often at the edge of a block.
+  const edge = fc.tuple(fc.integer({ min: 0, max: 4 }), fc.integer({ min: -1, max: 3 }));
   const moves = fc.array(
     fc.record({
       count: fc.integer({ min: 1, max: 1500 }),
-      gap: fc.constantFrom(0, 1, 1, 3),
-      back: fc.oneof(fc.constant(0), fc.integer({ min: 0, max: 4000 })),
+      gap: fc.constantFrom(0, 0, 1, 3),
+      backTo: fc.oneof(
+        fc.constant(Infinity),
+        fc.nat(4000),
+        edge.map(([blocks, beside]) => Math.max(0, blocks * BLOCK + beside)),
+      ),
     }),
-    { minLength: 1, maxLength: 8 },
+    { minLength: 1, maxLength: 12 },
   );
 
   test('law: after any appending and rewinding it has the samples that a plain list has', () => {
@@ -61,15 +66,15 @@ describe.each([held, linear])('trace: long, $shape', (signal) => {
         const column = isPacked ? new Column(signal, packingStore()) : new Column(signal);
         const samples: Sample[] = [];
         let step = 0;
-        for (const { count, gap, back } of list) {
+        for (const { count, gap, backTo } of list) {
           for (let index = 0; index < count; index += 1) {
             step += index % 5 === 0 ? gap : 1;
-            const value = (step * 7919 + index) % 5;
+            const value = (step * 7919 + index) % 3;
             column.append(step / 1000, value);
             plainly(signal, samples, step / 1000, value);
           }
-          if (back > 0) {
-            samples.length = Math.max(0, samples.length - back);
+          if (backTo < samples.length) {
+            samples.length = backTo;
             const last = samples.at(-1);
             column.rewind(samples.length, last?.seconds ?? 0, last?.value ?? 0);
             step = last === undefined ? 0 : Math.round(last.seconds * 1000);
@@ -82,7 +87,7 @@ describe.each([held, linear])('trace: long, $shape', (signal) => {
           expect(column.indexAt(seconds)).toBe(index);
         }
       }),
-      { seed: SEED, numRuns: 150 },
+      { seed: SEED, numRuns: 300 },
     );
   });
 
@@ -101,6 +106,9 @@ describe.each([held, linear])('trace: long, $shape', (signal) => {
         const mark = one.mark();
         for (let step = before; step < before + after; step += 1) one.append(0, step / 1000, value(step));
         const told = [...one.columns[0]!];
+        // What it had before, and has read, is gone.
+        for (let step = 0; step < 2 * instead; step += 1) other.append(0, step / 500, step);
+        expect(other.columns[0]!.at(0)).toBe(instead > 0 ? 0 : NaN);
         other.goOnFrom(one, mark);
         for (let step = before; step < before + instead; step += 1) {
           other.append(0, step / 1000, -value(step));
