@@ -60,8 +60,8 @@ function inOrder(points: readonly number[], base: number): number[] {
   return [...new Set(points)].filter((point) => point !== base).sort((a, b) => Math.abs(a - base) - Math.abs(b - base));
 }
 
-/** By these the end of what is allowed is known to a ten-thousandth of the way. */
-const HALVINGS = 14;
+/** By these the end of what is allowed is known to a millionth of the way. */
+const HALVINGS = 20;
 
 /** Points outwards as far as they are allowed, and the last one that is. */
 function allowed(
