@@ -36,7 +36,7 @@ export const parameters = z.strictObject({
     .prefault('lead-acid')
     .describe('what the cells are'),
   cells: count({ min: 1, max: 100, means: 'cells in series', example: 12 }).prefault(12),
-  capacity: ampereHours({ above: 0, means: 'rated capacity', example: '18 Ah' }).prefault('18 Ah'),
+  capacity: ampereHours({ min: '0.1 Ah', means: 'rated capacity', example: '18 Ah' }).prefault('18 Ah'),
   charge: charge.prefault('100 %'),
   resistance: ohms({
     above: 0,
@@ -57,7 +57,7 @@ export const parameters = z.strictObject({
     means: 'resistance of the slow (RC) part of the drop',
     example: '15 mohm',
   }).prefault('15 mohm'),
-  recovery: seconds({ above: 0, max: 1e5, means: 'time constant of the slow part', example: '30 s' }).prefault('30 s'),
+  recovery: seconds({ min: 0.01, max: 1e5, means: 'time constant of the slow part', example: '30 s' }).prefault('30 s'),
   temperature: degreesCelsius({ min: -50, max: 90, means: 'temperature of the cells', example: '20 degC' }).prefault(
     '25 degC',
   ),
@@ -324,7 +324,7 @@ function make(host: Host, numbers: Parameters): Live {
         state.timesOhms +
       state.contactOhms;
     const openNow = (cells * voltsAlong(chargeNow, points) - state.missingVolts) * leftWhenEmpty(chargeNow);
-    return openNow - ohmsNow * values[currentOut]! - x[base + 1]!;
+    return Math.max(0, openNow - ohmsNow * values[currentOut]! - x[base + 1]!);
   };
   const {
     x,

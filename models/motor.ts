@@ -40,14 +40,14 @@ export const parameters = z.strictObject({
     '120 uH',
   ),
   constant: voltSecondsPerRadian({
-    above: 0,
+    min: 1e-4,
     max: 10,
     means: 'volts per rad/s, which is also newton metres per ampere',
     example: '0.061 V.s/rad',
   }).prefault('0.05 V.s/rad'),
-  gear: ratio({ above: 0, max: 1000, means: 'turns of the motor for one of the wheel', example: 28 }).prefault(20),
+  gear: ratio({ min: 0.01, max: 1000, means: 'turns of the motor for one of the wheel', example: 28 }).prefault(20),
   inertia: kilogramSquareMetres({
-    above: 0,
+    min: 1e-9,
     max: 10,
     means: 'inertia of rotor and wheel, seen from the motor',
     example: '0.0004 kg.m2',
@@ -219,6 +219,9 @@ function make(host: Host, numbers: Parameters): Live {
     return Math.abs(drivingTorque) <= friction ? drivingTorque : Math.sign(drivingTorque) * friction;
   };
   const isGrounded = (): boolean => state.gripNewtons > 0;
+  /** What a sliding tyre takes from the drive, seen from the motor. */
+  const slidingTorque = (): number =>
+    isGrounded() && !state.isGripping ? (state.slipSign * state.gripNewtons) / state.ratio : 0;
 
   const {
     x,
@@ -242,9 +245,9 @@ function make(host: Host, numbers: Parameters): Live {
       values[emfOut] = constant * speed;
       values[dropOut] = windingOhms(numbers.resistance, x[base + 2]!) * amps + constant * speed;
       const driving = constant * amps - viscous * speed;
-      const torque = driving - frictionTorque(speed, driving);
-      values[torqueOut] = torque;
       const isHolding = isGrounded() && state.isGripping;
+      const torque = driving - frictionTorque(speed, driving - slidingTorque());
+      values[torqueOut] = torque;
       values[pullOut] = !isGrounded()
         ? 0
         : state.isGripping
@@ -265,7 +268,7 @@ function make(host: Host, numbers: Parameters): Live {
       const torque = values[torqueOut]!;
       if (!isGrounded()) dx[base + 1] = torque / inertia;
       else if (state.isGripping) dx[base + 1] = values[accelerationIn]! * state.ratio;
-      else dx[base + 1] = (torque - (state.slipSign * state.gripNewtons) / state.ratio) / inertia;
+      else dx[base + 1] = (torque - slidingTorque()) / inertia;
       const slipWatts =
         isGrounded() && !state.isGripping ? state.gripNewtons * Math.abs(speed / state.ratio - values[speedIn]!) : 0;
       const copperWatts = (values[dropOut]! - constant * speed) * amps;
@@ -308,11 +311,11 @@ function make(host: Host, numbers: Parameters): Live {
     if (x[base + 2]! > thermal.limit)
       host.finding('winding', `the winding of ${host.name} went above ${formatQuantity(thermal.limit, 'temperature')}`);
   };
-  /** On stands friction brings the wheel to a stand. */
+  /** Where the ground does not hold it, friction brings the wheel to a stand. */
   const settleFree = (): boolean => {
     const speed = x[base + 1]!;
     const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_RADIANS_PER_SECOND);
-    if (!isTurning || Math.abs(constant * x[base]!) > friction) return false;
+    if (!isTurning || Math.abs(constant * x[base]! - slidingTorque()) > friction) return false;
     turnAt(0);
     return true;
   };
@@ -321,7 +324,7 @@ function make(host: Host, numbers: Parameters): Live {
     const vehicleSpeed = values[speedIn]! * state.ratio;
     if (!state.isGripping) {
       const slip = x[base + 1]! - vehicleSpeed;
-      if (slip * state.slipSign > 0) return false;
+      if (slip * state.slipSign > 0) return settleFree();
       state.isGripping = true;
       host.wake(shown, host.now[0]!);
       turnAt(vehicleSpeed);

@@ -29,6 +29,10 @@ interface Fed {
 
 /** Faster windings than this cannot be followed by steps of the simulation, and no motor has them. */
 const LEAST_WINDING_SECONDS = 10e-6;
+/** A rotor that follows its winding faster than this is a slip of a unit: real ones take a hundred thousand times as long. */
+const LEAST_ROTOR_SECONDS = 10e-9;
+/** What warms up faster than this would have the simulation go on in its steps (measured: 500 of them a second at 10 ms). */
+const LEAST_HEATING_SECONDS = 0.01;
 
 const volts = (value: number): string => formatQuantity(value, 'voltage');
 const amps = (value: number): string => formatQuantity(value, 'current');
@@ -62,6 +66,7 @@ export function powerRules(parts: readonly DescribedPart[]): RuleFinding[] {
     ...loadRules(battery, harness, rail, fed),
     ...fed.flatMap((one) => controllerRules(one, battery)),
     ...railRules(rail, board, battery),
+    ...heatRules(rail, fed),
   ];
 }
 
@@ -160,14 +165,70 @@ function controllerRules({ path, numbers, motor, name }: Fed, battery: BatteryNu
       severity: 'error',
       says: `the current limit must begin to fall below the trip temperature of ${formatQuantity(thermal.trip, 'temperature')}`,
     });
-  if (motor !== undefined && motor.numbers.inductance / motor.numbers.resistance < LEAST_WINDING_SECONDS)
+  return motor === undefined ? found : [...found, ...motorRules(motor)];
+}
+
+/** To three digits, never below: what is told as the least allowed must itself be allowed. */
+function roundedUp(value: number): number {
+  const unit = 10 ** (Math.floor(Math.log10(value)) - 2);
+  return Number((Math.ceil(value / unit - 1e-9) * unit).toPrecision(3));
+}
+
+/** Electrical and mechanical time constant of a motor. */
+function motorRules({ path, numbers }: NonNullable<Fed['motor']>): RuleFinding[] {
+  const { resistance, inductance, inertia, viscous, constant } = numbers;
+  const found: RuleFinding[] = [];
+  if (inductance / resistance < LEAST_WINDING_SECONDS) {
+    const least = formatQuantity(roundedUp(resistance * LEAST_WINDING_SECONDS), 'inductance');
     found.push({
-      path: [...motor.path, 'inductance'],
+      path: [...path, 'inductance'],
       severity: 'error',
-      says: `with ${formatQuantity(motor.numbers.resistance, 'resistance')} the current would settle in ${formatQuantity(motor.numbers.inductance / motor.numbers.resistance, 'time')}, faster than any winding and than the simulation can follow`,
-      allowed: `at least ${formatQuantity(motor.numbers.resistance * LEAST_WINDING_SECONDS, 'inductance')}`,
+      says: `with ${formatQuantity(resistance, 'resistance')} the current would settle in ${formatQuantity(inductance / resistance, 'time')}, faster than any winding and than the simulation can follow`,
+      allowed: `at least ${least}`,
+      nearest: least,
     });
+  }
+  const braking = viscous + constant ** 2 / resistance;
+  if (inertia / braking < LEAST_ROTOR_SECONDS) {
+    const least = formatQuantity(roundedUp(braking * LEAST_ROTOR_SECONDS), 'inertia');
+    found.push({
+      path: [...path, 'inertia'],
+      severity: 'error',
+      says: `with its constant, resistance and viscous friction the rotor would follow in ${formatQuantity(inertia / braking, 'time')}, faster than any motor`,
+      allowed: `at least ${least}`,
+      nearest: least,
+    });
+  }
   return found;
+}
+
+interface Warming {
+  readonly resistance: number;
+  readonly capacity: number;
+}
+
+/** Thermal time constants of regulator, bridges and windings. */
+function heatRules(rail: RailNumbers, fed: readonly Fed[]): RuleFinding[] {
+  const warming: (readonly [path: readonly string[], thermal: Warming])[] = [
+    [['rail'], rail.thermal],
+    ...fed.flatMap(({ path, numbers, motor }) => [
+      [[...path, 'power'], numbers.power.thermal] as const,
+      ...(motor === undefined ? [] : [[motor.path, motor.numbers.thermal] as const]),
+    ]),
+  ];
+  return warming.flatMap(([path, { resistance, capacity }]): RuleFinding[] => {
+    if (resistance * capacity >= LEAST_HEATING_SECONDS) return [];
+    const least = formatQuantity(roundedUp(LEAST_HEATING_SECONDS / resistance), 'heat-capacity');
+    return [
+      {
+        path: [...path, 'thermal', 'capacity'],
+        severity: 'error',
+        says: `with ${formatQuantity(resistance, 'thermal-resistance')} its temperature would settle in ${formatQuantity(resistance * capacity, 'time')}, faster than anything warms and than the simulation can follow`,
+        allowed: `at least ${least}`,
+        nearest: least,
+      },
+    ];
+  });
 }
 
 function railRules(

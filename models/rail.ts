@@ -41,8 +41,8 @@ export const parameters = z.strictObject({
   dropout: volts({ min: 0, max: 10, means: 'least difference between supply and output', example: '0.6 V' }).prefault(
     '0.6 V',
   ),
-  limit: amperes({ above: 0, max: 100, means: 'current limit', example: '2 A' }).prefault('2 A'),
-  efficiency: ratio({ above: 0, max: 1, means: 'efficiency of a switching regulator', example: '85 %' }).prefault(
+  limit: amperes({ min: 1e-3, max: 100, means: 'current limit', example: '2 A' }).prefault('2 A'),
+  efficiency: ratio({ min: 0.01, max: 1, means: 'efficiency of a switching regulator', example: '85 %' }).prefault(
     '85 %',
   ),
   quiescent: amperes({ min: 0, max: 1, means: 'current that the regulator itself takes', example: '5 mA' }).prefault(

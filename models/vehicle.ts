@@ -18,8 +18,8 @@ import { formatQuantity, kilograms, metres, ratio, type Settled, squareMetres } 
 const grade = ratio({ min: -1, max: 1, means: 'slope, rise over run', example: '8 %' });
 
 export const parameters = z.strictObject({
-  mass: kilograms({ above: 0, max: 5000, means: 'mass with rider and load', example: '140 kg' }).prefault('100 kg'),
-  wheel: metres({ above: 0, max: 2, means: 'radius of the driven wheels', example: '0.16 m' }).prefault('0.15 m'),
+  mass: kilograms({ min: 0.1, max: 5000, means: 'mass with rider and load', example: '140 kg' }).prefault('100 kg'),
+  wheel: metres({ min: 0.01, max: 2, means: 'radius of the driven wheels', example: '0.16 m' }).prefault('0.15 m'),
   rolling: ratio({ min: 0, max: 1, means: 'rolling resistance coefficient', example: '0.03' }).prefault(0.02),
   drag: squareMetres({ min: 0, max: 10, means: 'drag coefficient times frontal area', example: '0.5 m2' }).prefault(
     '0.5 m2',
@@ -30,9 +30,9 @@ export const parameters = z.strictObject({
     .max(1000)
     .optional()
     .describe('slope from a distance on, rising: [[0 m, 0 %], [20 m, 8 %]]; takes the place of grade'),
-  grip: ratio({ above: 0, max: 2, means: 'friction coefficient of tyres and ground', example: 0.6 }).prefault(0.6),
+  grip: ratio({ min: 0.01, max: 2, means: 'friction coefficient of tyres and ground', example: 0.6 }).prefault(0.6),
   'driven-share': ratio({
-    above: 0,
+    min: 0.01,
     max: 1,
     means: 'share of the weight on the driven wheels',
     example: '60 %',
@@ -122,7 +122,7 @@ export const steps = {
   grade: { means: 'set the slope', schema: z.strictObject({ grade }) },
   mass: {
     means: 'set the mass, rider and load included',
-    schema: z.strictObject({ mass: kilograms({ above: 0, max: 5000, means: 'mass', example: '180 kg' }) }),
+    schema: z.strictObject({ mass: kilograms({ min: 0.1, max: 5000, means: 'mass', example: '180 kg' }) }),
   },
   on: {
     means: 'lift onto stands or lower to the ground',

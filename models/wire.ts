@@ -16,9 +16,12 @@ export const wire = {
     means: 'length of the cable; out and back are both counted',
     example: '1.2 m',
   }).prefault('1 m'),
-  area: squareMetres({ above: 0, max: 1e-3, means: 'cross-section of one conductor', example: '4 mm2' }).prefault(
-    '6 mm2',
-  ),
+  area: squareMetres({
+    min: '0.05 mm2',
+    max: 1e-3,
+    means: 'cross-section of one conductor',
+    example: '4 mm2',
+  }).prefault('6 mm2'),
   conductor: z
     .enum(['ideal', 'class-2', 'class-5'])
     .prefault('ideal')

@@ -145,10 +145,10 @@ export const parameters = z.strictObject({
         means: 'resistance of the bridge, both switches in the path',
         example: '4 mohm',
       }).prefault('4 mohm'),
-      limit: amperes({ above: 0, max: 2000, means: 'current limit of the motor current', example: '60 A' }).prefault(
+      limit: amperes({ min: 0.1, max: 2000, means: 'current limit of the motor current', example: '60 A' }).prefault(
         '100 A',
       ),
-      'brake-limit': amperes({ above: 0, max: 2000, means: 'limit of the braking current', example: '60 A' }).prefault(
+      'brake-limit': amperes({ min: 0.1, max: 2000, means: 'limit of the braking current', example: '60 A' }).prefault(
         '100 A',
       ),
       frequency: hertz({ above: 0, max: 1e6, means: 'drive frequency', example: '16 kHz' }).prefault('16 kHz'),

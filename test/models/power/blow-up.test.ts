@@ -1,66 +1,66 @@
 /**
- * Parts that no file check refuses and no model can follow: the run says which number ran away and when, holds nothing, and
- * no verdict in any form holds a number that is none.
+ * Parts that no model can follow: the run says which number ran away and when, holds nothing, and no verdict in any form
+ * holds a number that is none. Files with such values are refused, so they are put into a loaded scenario.
  */
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { formatNamed } from '../../../sim/cli/run-formats.ts';
+import type { Streams } from '../../../sim/cli/streams.ts';
+import type { Quantity } from '../../../sim/units/index.ts';
 import { loadScenario } from '../../../sim/verdict/load-scenario.ts';
-import { runScenario } from '../../../sim/verdict/run-scenario.ts';
-import { call, folderWith } from '../../cli/capture.ts';
+import { runScenario, type Scenario, type ScenarioRun } from '../../../sim/verdict/run-scenario.ts';
+import { call, folderWith, shipped } from '../../cli/capture.ts';
 
-/** Both are accepted, being above 0, and both make a slope overflow a double (1.8e308) within a few steps. */
+/** Both make a slope overflow a double (1.8e308) within a few steps. */
 const benches = [
-  {
-    what: 'a battery without capacity',
-    find: 'capacity: 18 Ah',
-    put: 'capacity: 1e-307 Ah',
-    part: 'battery',
-    state: 'charge',
-  },
-  {
-    what: 'a rotor without inertia',
-    find: 'gear: 28',
-    put: 'gear: 28, inertia: 1e-300 kg.m2',
-    part: undefined,
-    state: undefined,
-  },
+  { what: 'a battery without capacity', part: 'battery', key: 'capacity', value: 1e-307, state: 'charge' },
+  { what: 'a rotor without inertia', part: 'motors.left', key: 'inertia', value: 1e-300, state: '[a-z ]+' },
 ] as const;
 
 const SCENARIO = 'full-sweep.yaml';
 
-function blowingUp({ find, put }: (typeof benches)[number]): string {
-  const folder = folderWith({
-    'bench.yaml': (text) => {
-      expect(text).toContain(find);
-      return text.replace(find, put);
-    },
+function blowingUp({ part, key, value }: (typeof benches)[number]): ScenarioRun {
+  const { value: scenario } = loadScenario(join(shipped, SCENARIO));
+  const parts = scenario!.parts.map((one) => {
+    if (one.name !== part) return one;
+    const parameters = one.parameters as Readonly<Record<string, Quantity>>;
+    return { ...one, parameters: { ...parameters, [key]: { ...parameters[key], value, tolerance: 0 } } };
   });
-  return join(folder, SCENARIO);
+  return runScenario({ ...scenario!, parts } as Scenario);
+}
+
+/** What `run` would print of it. */
+function printed(format: string, run: ScenarioRun): string {
+  const silent: Streams = { out: () => undefined, err: () => undefined, isColoured: false, columns: undefined };
+  const form = formatNamed(format, new Date(0), silent);
+  const outcome = { run, wallSeconds: 0 };
+  return form.each(outcome) + form.end([outcome]);
 }
 
 describe.each(benches)('blow-up: $what', (bench) => {
-  test('text: status 1, the instant and what ran away', async () => {
-    const { status, out } = await call(['run', blowingUp(bench)]);
-    expect(status).toBe(1);
+  const run = blowingUp(bench);
+
+  test('text: the instant and what ran away', () => {
+    const out = printed('text', run);
     expect(out).toMatch(/^FAILS {2}full sweep of the pedal/);
+    const part = bench.part === 'battery' ? 'battery' : '[a-z.]+';
     expect(out).toMatch(
       new RegExp(
-        `[\\d.]+ m?s {2}${bench.part ?? '[a-z.]+'}: its ${bench.state ?? '[a-z ]+'} ran away beyond all numbers at [\\d.]+ .?s: the run ends there and holds nothing`,
+        `[\\d.]+ [mu]?s {2}${part}: its ${bench.state} ran away beyond all numbers at [\\d.]+ .?s: the run ends there and holds nothing`,
       ),
     );
     expect(out).toContain('1 scenario: 0 hold, 1 fail\n');
     expect(out).not.toMatch(/NaN|undefined|\binfinite\b/);
   });
 
-  test('json: the run does not hold, one finding with part and instant, nothing judged later', async () => {
-    const { status, out } = await call(['run', blowingUp(bench), '-f', 'json']);
-    expect(status).toBe(1);
+  test('json: the run does not hold, one finding with part and instant, nothing judged later', () => {
+    const out = printed('json', run);
     expect(out).not.toContain('NaN');
     const { runs, holds } = JSON.parse(out);
     expect({ holds, run: runs[0].holds }).toEqual({ holds: false, run: false });
     const found = runs[0].findings.filter(({ code }: { code: string }) => code === 'numerical-blow-up');
     expect(found).toHaveLength(1);
-    if (bench.part !== undefined) expect(found[0].part).toBe(bench.part);
+    if (bench.part === 'battery') expect(found[0].part).toBe(bench.part);
     expect(found[0].at).toBeGreaterThanOrEqual(0);
     expect(found[0].at).toBeLessThan(25);
     for (const { at } of runs[0].expectations) {
@@ -70,18 +70,27 @@ describe.each(benches)('blow-up: $what', (bench) => {
   });
 
   test('as a library call: no margin is NaN, which JSON would have written as null', () => {
-    const { value: scenario } = loadScenario(blowingUp(bench));
-    const run = runScenario(scenario!);
     expect(run.holds).toBe(false);
     expect(run.expectations.filter(({ margin }) => Number.isNaN(margin))).toEqual([]);
     expect(run.expectations.filter(({ atSeconds }) => Number.isNaN(atSeconds))).toEqual([]);
   });
 
-  test('junit: what could not be judged fails, and the cause stands with it', async () => {
-    const { status, out } = await call(['run', blowingUp(bench), '-f', 'junit']);
-    expect(status).toBe(1);
+  test('junit: what could not be judged fails, and the cause stands with it', () => {
+    const out = printed('junit', run);
     expect(out).not.toMatch(/NaN|undefined/);
     expect(Number(/failures="(\d+)"/.exec(out)![1])).toBeGreaterThan(0);
     expect(out).toContain('ran away beyond all numbers');
+  });
+});
+
+describe('blow-up: refused when the file is read', () => {
+  test.each([
+    ['capacity: 18 Ah', 'capacity: 1e-307 Ah', 'battery.capacity: `1e-307 Ah` must be at least 0.1 Ah'],
+    ['gear: 28', 'gear: 28, inertia: 1e-300 kg.m2', 'motors.left.inertia: `1e-300 kg.m2` must be at least 0.01 g.cm2'],
+  ])('%s as %s', async (find, put, told) => {
+    const folder = folderWith({ 'bench.yaml': (text) => text.replace(find, put) });
+    const { status, err } = await call(['run', join(folder, SCENARIO)]);
+    expect(status).toBe(2);
+    expect(err).toContain(told);
   });
 });

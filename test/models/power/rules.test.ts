@@ -73,6 +73,32 @@ const rows: readonly Row[] = [
     told: 'motors.left.inductance is 15 uH; with 2 ohm the current would settle in 7.5 us, faster than any winding and than the simulation can follow',
   },
   {
+    // J / (viscous + k^2 / R) = 1e-9 / (10 + 0.061^2 / 0.095) s, below 10 ns.
+    rule: 'a rotor is no faster than a rotor can be',
+    find: 'gear: 28 }',
+    put: 'gear: 28, viscous: 10 N.m.s/rad, inertia: «1e-9 kg.m2 }',
+    told: 'motors.left.inertia is 1e-9 kg.m2; with its constant, resistance and viscous friction the rotor would follow in 0.09961 ns, faster than any motor',
+  },
+  {
+    // 2 J/K x 4 mK/W = 8 ms, below 10 ms.
+    rule: 'a winding warms no faster than can be followed',
+    find: 'gear: 28 }',
+    put: 'gear: 28, thermal: { resistance: 0.004 K/W, capacity: «2 J/K } }',
+    told: 'motors.left.thermal.capacity is 2 J/K; with 0.004 K/W its temperature would settle in 8000 us, faster than anything warms and than the simulation can follow',
+  },
+  {
+    rule: 'a bridge warms no faster than can be followed',
+    find: 'reverse: brake-first',
+    put: 'power: { thermal: { resistance: 0.004 K/W, capacity: «2 J/K } }',
+    told: 'controllers.left.power.thermal.capacity is 2 J/K; with 0.004 K/W its temperature would settle in 8000 us, faster than anything warms and than the simulation can follow',
+  },
+  {
+    rule: 'a regulator warms no faster than can be followed',
+    find: 'limit: 2 A',
+    put: 'limit: 2 A, thermal: { resistance: 0.004 K/W, capacity: «2 J/K }',
+    told: 'rail.thermal.capacity is 2 J/K; with 0.004 K/W its temperature would settle in 8000 us, faster than anything warms and than the simulation can follow',
+  },
+  {
     rule: 'the brown-out with its hysteresis lies below the rail',
     find: '  clock: 8 MHz',
     put: '  brown-out: «4.9 V\n  hysteresis: 200 mV\n  clock: 8 MHz',
@@ -129,8 +155,36 @@ describe('power rules: just within them nothing is told', () => {
       '  brown-out: 4.7 V\n  hysteresis: 200 mV\n  clock: 8 MHz',
     ],
     ['a winding of 20 us', 'resistance: 95 mohm, inductance: 120 uH', 'resistance: 2 ohm, inductance: 40 uH'],
+    ['a winding that warms in 10 ms', 'gear: 28 }', 'gear: 28, thermal: { resistance: 0.01 K/W, capacity: 1 J/K } }'],
   ])('%s', async (_, find, put) => {
     const folder = folderWith({ 'bench.yaml': original.replace(find, put) });
+    expect(await call(['check', join(folder, 'bench.yaml')])).toMatchObject({ status: 0, err: '' });
+  });
+});
+
+describe('power rules: the nearest value that is told is allowed', () => {
+  test.each([
+    ['inertia', 'gear: 28 }', (value: string) => `gear: 28, viscous: 10 N.m.s/rad, inertia: ${value} }`, '1e-9 kg.m2'],
+    [
+      'capacity',
+      'gear: 28 }',
+      (value: string) => `gear: 28, thermal: { resistance: 0.3 K/W, capacity: ${value} } }`,
+      '1e-5 J/K',
+    ],
+    [
+      'inductance',
+      'resistance: 95 mohm, inductance: 120 uH',
+      (value: string) => `resistance: 7.77 ohm, inductance: ${value}`,
+      '2 uH',
+    ],
+  ])('%s', async (_, find, put, tooLittle) => {
+    const told = await call([
+      'check',
+      join(folderWith({ 'bench.yaml': original.replace(find, put(tooLittle)) }), 'bench.yaml'),
+    ]);
+    expect(told.status).toBe(2);
+    const [, nearest] = /nearest: (.+)/.exec(told.err)!;
+    const folder = folderWith({ 'bench.yaml': original.replace(find, put(nearest!)) });
     expect(await call(['check', join(folder, 'bench.yaml')])).toMatchObject({ status: 0, err: '' });
   });
 });

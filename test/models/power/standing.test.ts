@@ -79,6 +79,28 @@ describe('standing: what holds', () => {
   });
 });
 
+describe('standing: a wheel that its friction holds, on ground that gives way', () => {
+  // A drive grips with 1 % of the weight: 0.6 x 0.01 x 120 kg, 7 N. Its rotor and its friction of 40 N want more.
+  const light = { ...cart, grip: 0.6, 'driven-share': '1 %', grade: '-30 %' };
+  const run = driveRig({ ...source, motor, vehicle: light }, [], 3);
+  const angle = Math.atan(0.3);
+  const grip = 0.6 * 0.01 * 120 * GRAVITY * Math.cos(angle);
+
+  test('the cart slides down with the wheel at a stand: m a = m g (sin - c cos) - grip', () => {
+    const from = 1;
+    const acceleration = GRAVITY * (Math.sin(angle) - 0.02 * Math.cos(angle)) - grip / 120;
+    expect(run.at('vehicle.speed', 2.9) - run.at('vehicle.speed', from)).toBeCloseTo(acceleration * 1.9, 2);
+    expect(run.at('motors.left.speed', 2.9)).toBe(0);
+    expect(run.word('motors.left.mode', 2.9)).toBe('slipping');
+  });
+
+  test('what the tyre rubs off is on the books: grip x way', () => {
+    const way = run.at('vehicle.distance', 2.9) - run.at('vehicle.distance', 1);
+    const heat = run.at('motors.left.loss', 2.9) - run.at('motors.left.loss', 1);
+    expect(heat / (grip * way)).toBeCloseTo(1, 3);
+  });
+});
+
 describe('standing: no run for ever', () => {
   const log = (least: number, most: number) =>
     fc.double({ min: Math.log(least), max: Math.log(most), noNaN: true }).map((value) => Math.exp(value));
