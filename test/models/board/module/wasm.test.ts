@@ -134,8 +134,20 @@ describe('module in WebAssembly: what cannot go on', () => {
       Array.from({ length: 5 }, () => [0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 11, 0]).flat(),
       'steps in pass: it did not come back',
     ],
+    [
+      'memory moved over and over',
+      Array.from({ length: 5 }, () => [0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 10, 0, 0]).flat(),
+      'steps in pass: it did not come back',
+    ],
   ])('%s', (_name, code, says) => {
     expect(once(only(code))).toContain(says);
+  });
+  test('32 bytes filled are one step: four times 64 KiB are 8192', () => {
+    const fill = [0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 11, 0];
+    const code = Array.from({ length: 4 }, () => fill).flat();
+    // And one more for the call.
+    expect(once(only(code), 8193)).toBe('');
+    expect(once(only(code), 8192)).toMatch(/^steps/);
   });
   test('text that lies beyond the memory', () => {
     const file = wasmFile({
@@ -355,6 +367,53 @@ describe('module in WebAssembly: what is not taken', () => {
     wrong[second + 'read_count'.length + 1] = 0;
     expect(mistakeIn(wrong)).toContain('it imports `read_count` as (i32) -> (); it is () -> (i32)');
   });
+  test('imports that differ in their results alone, or are named as what every object has', () => {
+    const known = wasmFile({ imports: ['read_count'], functions: [pass] });
+    // The first type of the file is that of the import: () -> (i32), here changed to () -> (i64).
+    known[known.indexOf(0x60) + 3] = 0x7e;
+    expect(mistakeIn(known)).toContain('it imports `read_count` as () -> (i64); it is () -> (i32)');
+    const inherited = wasmFile({ imports: ['read_pin'], functions: [pass] });
+    inherited.set(
+      new TextEncoder().encode('toString'),
+      new TextDecoder('latin1').decode(inherited).indexOf('read_pin'),
+    );
+    expect(mistakeIn(inherited)).toContain('it imports `jackstand.toString`; what can be imported is read_count');
+  });
+  test('a `pass` that gives something, one that is no function, an export with a name of the bench', () => {
+    expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', results: [I32], code: [0x41, 0] }] }))).toBe(
+      'its function `pass` is () -> (i32); it must take and give nothing',
+    );
+    const memory = wasmFile({ functions: [pass], pages: 1 });
+    memory[new TextDecoder('latin1').decode(memory).indexOf('pass') + 4] = 2;
+    expect(mistakeIn(memory)).toBe('its export `pass` is no function');
+    expect(mistakeIn(wasmFile({ functions: [pass, { name: 'jackstand:fuel', code: [] }] }))).toBe(
+      'byte 0: the name `jackstand:fuel` of an export is kept for the bench',
+    );
+  });
+  test('at the limits: 64 pages, 1000 locals, 10000 entries are taken, and one more is not', () => {
+    const taken = (described: object): string => mistakeIn(wasmFile({ functions: [pass], ...described }));
+    expect(taken({ pages: 64 })).toBe('');
+    expect(taken({ pages: 65 })).toMatch(/the memory has 65 pages/);
+    const locals = (low: number): string =>
+      taken({ functions: [{ name: 'pass', locals: [[low, 0x07, I32]], code: [] }] });
+    expect(locals(0xe8)).toBe('');
+    expect(locals(0xe9)).toMatch(/a function has 1001 locals; at most 1000 are taken/);
+    const table = (low: number): string => taken({ beforeGlobals: [4, 5, 1, 0x70, 0, low, 0x4e] });
+    expect(table(0x90)).toBe('');
+    expect(table(0x91)).toMatch(/the table has 10001 entries; at most 10000 are taken/);
+  });
+  test('memory that is shared, a variable that holds a reference, entries of a table that do not fit', () => {
+    expect(mistakeIn(wasmFile({ functions: [pass], beforeGlobals: [5, 4, 1, 3, 1, 1] }))).toMatch(
+      /shared and 64-bit memories are not taken$/,
+    );
+    expect(mistakeIn(wasmFile({ functions: [pass], globals: [[0x6f, 1, 0xd0, 0x6f]] }))).toMatch(
+      /a variable that holds a reference or a vector is not taken$/,
+    );
+    const beyond = [9, 7, 1, 0, 0x41, 5, 0x0b, 1, 0];
+    expect(
+      mistakeIn(wasmFile({ functions: [pass], beforeGlobals: [4, 4, 1, 0x70, 0, 1], beforeCode: beyond })),
+    ).toMatch(/^it cannot be set up: /);
+  });
   test('vectors, too much memory, too many locals; damaged names only lose names', () => {
     const vector = [0xfd, 12, ...Array.from({ length: 16 }, () => 0), 0x1a];
     expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', code: vector }] }))).toMatch(
@@ -386,6 +445,13 @@ describe('module in WebAssembly: what is not taken', () => {
     ],
   ])('%s', (_name, beforeGlobals, code, says) => {
     expect(mistakeIn(wasmFile({ functions: [{ name: 'pass', code }], beforeGlobals }))).toContain(says);
+  });
+  test('a table that is filled from a segment', () => {
+    const code = [0x41, 0, 0x41, 0, 0x41, 0, 0xfc, 12, 0, 0];
+    const segment = [9, 5, 1, 1, 0, 1, 0];
+    expect(
+      mistakeIn(wasmFile({ functions: [{ name: 'pass', code }], beforeGlobals: table, beforeCode: segment })),
+    ).toContain('instruction 0xfc 12, which changes tables or segments, is not taken');
   });
   test('memory that is filled costs steps also where the code of the instruction is written at length', () => {
     const fill = [0x41, 0, 0x41, 0, 0x41, 0x80, 0x80, 0x04, 0xfc, 0x8b, 0x80, 0x00, 0];
