@@ -2,9 +2,11 @@
 import { readdirSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { z } from 'zod';
 import { parseSource } from '../../../sim/bench/source.ts';
-import { truthsOf } from '../../../sim/campaign/why/trial.ts';
+import { trialOf, truthsOf } from '../../../sim/campaign/why/trial.ts';
 import { type Change, type WhyReport, why } from '../../../sim/campaign/why.ts';
+import type { Quantity } from '../../../sim/units/index.ts';
 import { loadScenario, scenarioOf } from '../../../sim/verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../../../sim/verdict/run-scenario.ts';
 
@@ -165,6 +167,50 @@ describe('why: which verdict is asked about', () => {
   test('a choice that would leave the bench unwired is not tried', async () => {
     const report = await why(written(toArm), only('controllers.*.input', 'board.pwm.mode'));
     expect(report.changes.map(({ to }) => to)).toEqual(['phase-correct', 'phase-and-frequency-correct']);
+  });
+});
+
+describe('why: numbers that run away', () => {
+  /** The battery's capacity as good as 0, which no file may say: its schema is left open here. */
+  function withCapacity(scenario: Scenario, ampereHours: number): Scenario {
+    const parts = scenario.parts.map((part) => {
+      if (part.name !== 'battery') return part;
+      const parameters = part.parameters as Readonly<Record<string, Quantity>>;
+      const capacity = { ...parameters.capacity!, value: ampereHours, tolerance: 0 };
+      const schema = (part.kind.parameters as unknown as z.ZodObject).extend({ capacity: z.any() });
+      return { ...part, kind: { ...part.kind, parameters: schema }, parameters: { ...parameters, capacity } };
+    });
+    return { ...scenario, parts: parts as unknown as Scenario['parts'] };
+  }
+
+  // The foot goes down at 1 s. A run that ends before that has not seen it, and would say that it never does.
+  const untrue = scenarioOf(
+    `${FOLDER}/test.yaml`,
+    parseSource(
+      'test.yaml',
+      `scenario: test\nbench: bench.yaml\nduration: 2 s\nsteps: [{ at: 0 s, battery: connect }, { at: 1 s, pedal: { press: 100 %, over: 100 ms } }]\nexpect: [{ that: pedal.travel < 50 %, always: true }]`,
+    ),
+  ).value!;
+
+  test('what was judged before they did is no cure', async () => {
+    const runsAway = (ampereHours: number): boolean =>
+      runScenario(withCapacity(untrue, ampereHours), { causes: false }).findings.some(
+        ({ code }) => code === 'numerical-blow-up',
+      );
+    const exponent = Array.from({ length: 300 }, (_, index) => -index - 1).find((power) =>
+      runsAway(Number(`1e${power}`)),
+    )!;
+    const scenario = withCapacity(untrue, Number(`1e${exponent + 1}`));
+    const cut = withCapacity(untrue, Number(`1e${exponent}`));
+    expect(await trialOf(untrue, [0])(cut.parts)).toMatchObject({ truths: [true], ranAway: true });
+    const report = await why(scenario, only('battery.capacity'));
+    expect(report).toMatchObject({
+      question: 'mend',
+      asked: [0],
+      changes: [],
+      inert: [],
+      steady: ['battery.capacity'],
+    });
   });
 });
 
