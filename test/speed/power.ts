@@ -8,14 +8,15 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { loadScenario } from '../../sim/verdict/load-scenario.ts';
 import type { Scenario } from '../../sim/verdict/run-scenario.ts';
-import { DRIVE_SECONDS, ramps, SEED } from './two-controllers.ts';
+import type { Ramp } from './fused.ts';
+import { DRIVE_SECONDS, rampsOf, SEED } from './two-controllers.ts';
 
 // A rail without output resistance, as the arithmetic by hand has 5 V and nothing else. Tyres that hold: nothing slips.
-const bench = `bench: power side
+const bench = (capacity: string): string => `bench: power side
 battery:
   chemistry: lead-acid
   cells: 12
-  capacity: 18 Ah
+  capacity: ${capacity}
   charge: 95 %
   resistance: 38 mohm
   polarisation: 15 mohm
@@ -42,10 +43,10 @@ motors:
 vehicle: { mass: 140 kg, wheel: 0.16 m, rolling: 0.03, grade: 2 %, grip: 0.8, driven-share: 80 %, on: ground }
 `;
 
-const scenario = `scenario: a foot that never rests, uphill
+const scenario = (ramps: readonly Ramp[], durationSeconds: number): string => `scenario: a foot that never rests, uphill
 bench: bench.yaml
 seed: ${SEED}
-duration: ${DRIVE_SECONDS} s
+duration: ${durationSeconds} s
 steps:
   - { at: 0 s, battery: connect }
 ${ramps.map(({ seconds, travel, overSeconds }) => `  - { at: ${seconds} s, pedal: { press: ${travel}, over: ${overSeconds} s } }`).join('\n')}
@@ -58,10 +59,11 @@ expect:
   - { when: pedal.travel < 2 %, then: left.drive = 0, within: 1 s }
 `;
 
-export function powerScenario(): Scenario {
+/** The drive of a minute; or one that goes on like it, from a battery that lasts. */
+export function powerScenario(durationSeconds = DRIVE_SECONDS, capacity = '18 Ah'): Scenario {
   const folder = mkdtempSync(join(tmpdir(), 'jackstand-'));
-  writeFileSync(join(folder, 'bench.yaml'), bench);
-  writeFileSync(join(folder, 'scenario.yaml'), scenario);
+  writeFileSync(join(folder, 'bench.yaml'), bench(capacity));
+  writeFileSync(join(folder, 'scenario.yaml'), scenario(rampsOf(durationSeconds), durationSeconds));
   const { value, problems } = loadScenario(join(folder, 'scenario.yaml'));
   if (value === undefined) throw new Error(JSON.stringify(problems));
   return value;

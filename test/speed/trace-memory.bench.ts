@@ -1,7 +1,12 @@
 /**
  * Writing an hour of signals as CSV and VCD: the text is never held as a whole. Beside its time, each says on standard
  * error how much text it made and how much the memory grew meanwhile; the second must not follow the first.
+ *
+ * Then what an hour of driving takes with everything recorded, in a process of its own: what the trace holds, how much the
+ * heap and the resident set grew, and the peak of the whole process.
  */
+import { execFileSync } from 'node:child_process';
+import { join } from 'node:path';
 import { afterAll, bench, describe } from 'vitest';
 import { csvOf } from '../../sim/trace/csv.ts';
 import type { SignalInfo } from '../../sim/trace/signal.ts';
@@ -50,4 +55,23 @@ describe.each([6, 60])('trace: %d minutes of eight signals', (minutes) => {
     () => grown(`VCD of ${minutes} min`, vcdOf(trace.columns, { version: 'bench', endSeconds: minutes * 60 })),
     once,
   );
+});
+
+describe('a drive, everything recorded', () => {
+  for (const seconds of [300, 900, 3600]) {
+    bench(
+      `${seconds} simulated seconds`,
+      () => {
+        const child = ['--expose-gc', '--import', 'tsx', join(import.meta.dirname, 'drive-memory.ts'), `${seconds}`];
+        const seen = JSON.parse(execFileSync(process.execPath, child, { encoding: 'utf8' })) as Record<string, number>;
+        const megabytes = (bytes: number): string => `${(bytes / 1e6).toFixed(0)} MB`;
+        told.push(
+          `${seconds} s of driving, ${(seen.samples! / seen.seconds!).toFixed(0)} samples a second: the trace holds ${megabytes(seen.traceBytes!)}, ` +
+            `the heap grew by ${megabytes(seen.heapBytes!)} and the resident set by ${megabytes(seen.residentBytes!)}, ` +
+            `at the peak the process had ${megabytes(seen.peakBytes!)}; ${seen.cpuSeconds!.toFixed(1)} s of processor time`,
+        );
+      },
+      { iterations: 1, time: 0, warmupIterations: 0, warmupTime: 0 },
+    );
+  }
 });

@@ -13,11 +13,15 @@ export const DRIVE_SECONDS = 60;
 export const SEED = 7;
 
 /** A press or a release every second and a half, each to another place and at another pace. */
-export const ramps: readonly Ramp[] = Array.from({ length: 36 }, (_, index) => ({
-  seconds: 3 + (index * 3) / 2,
-  travel: ((index * 37) % 101) / 100,
-  overSeconds: index % 4 === 0 ? 0 : (index % 4) / 4,
-}));
+export function rampsOf(durationSeconds: number): readonly Ramp[] {
+  return Array.from({ length: ((durationSeconds - 6) * 2) / 3 }, (_, index) => ({
+    seconds: 3 + (index * 3) / 2,
+    travel: ((index * 37) % 101) / 100,
+    overSeconds: index % 4 === 0 ? 0 : (index % 4) / 4,
+  }));
+}
+
+export const ramps = rampsOf(DRIVE_SECONDS);
 
 // An ideal regulator, as the arithmetic by hand has 5 V and nothing else. No motors: they are measured with the shipped bench.
 const bench = `bench: two controllers

@@ -139,6 +139,20 @@ describe('trace: long, a held signal at the edge of a block', () => {
   });
 });
 
+describe('trace: long, taken over', () => {
+  test('goes on at the very instant of its last sample, be that the last of a block', () => {
+    const from = new Column(linear);
+    for (let step = 0; step < 3 * BLOCK; step += 1) from.append(step >> 1, step);
+    const column = new Column(linear);
+    column.takeOver(from, BLOCK);
+    column.append((BLOCK - 1) >> 1, -1);
+    column.append(BLOCK, -2);
+    const samples = [...from].slice(0, BLOCK - 1);
+    samples.push({ seconds: (BLOCK - 1) >> 1, value: -1 }, { seconds: BLOCK, value: -2 });
+    expect(firstDifference(column, samples)).toBe(-1);
+  });
+});
+
 describe('trace: long, in memory', () => {
   test('columns that are told at the same instants share them', () => {
     const signals = ['a', 'b', 'c'].map((name): SignalInfo => ({ ...linear, name: `part.${name}` }));
