@@ -97,6 +97,8 @@ export class Healthy {
   private readonly assembly: Assembly;
   private readonly snapshots: readonly Snapshot[];
   private readonly seen: Seen;
+  /** Names of what is looked at, as `Seen` has it. */
+  private readonly watched: Readonly<Record<keyof Seen, readonly string[]>>;
   private readonly names: readonly string[];
   private readonly severity: Severity;
   private readonly briefSeconds: number;
@@ -108,7 +110,13 @@ export class Healthy {
     this.briefSeconds = briefSeconds;
     this.severity = scenario.severity ?? severityOf();
     this.endSeconds = scenario.durationSeconds + this.severity.return + AFTER_SECONDS;
-    this.names = signalsWith(scenario.parts, 'drive', 'brake', 'foot', 'hand', 'alarm');
+    this.watched = {
+      drives: signalsWith(scenario.parts, 'drive'),
+      brakes: signalsWith(scenario.parts, 'brake'),
+      wishes: signalsWith(scenario.parts, 'foot', 'hand'),
+      alarms: signalsWith(scenario.parts, 'alarm'),
+    };
+    this.names = Object.values(this.watched).flat();
     // The script's own faults are left out: what is asked for is told by a run in which nothing fails.
     this.acts = scenario.acts.filter((act) => !('event' in act));
     const parts = settleParts(scenario.parts);
@@ -177,14 +185,8 @@ export class Healthy {
   }
 
   private seenIn(trace: Trace): Seen {
-    const { parts } = this.scenario;
-    const columns = (...roles: Parameters<typeof signalsWith>[1][]): Column[] =>
-      signalsWith(parts, ...roles).map((name) => trace.column(name)!);
-    return {
-      drives: columns('drive'),
-      brakes: columns('brake'),
-      wishes: columns('foot', 'hand'),
-      alarms: columns('alarm'),
-    };
+    const columns = (names: readonly string[]): Column[] => names.map((name) => trace.column(name)!);
+    const { drives, brakes, wishes, alarms } = this.watched;
+    return { drives: columns(drives), brakes: columns(brakes), wishes: columns(wishes), alarms: columns(alarms) };
   }
 }

@@ -31,8 +31,10 @@ export interface Pool {
   close(): Promise<void>;
 }
 
-/** Rows handed out at once: enough that handing out costs nothing, few enough that all threads end at about the same time. */
+/** Rows handed out at once: enough that handing out costs nothing. */
 const BUNDLE_MOST = 16;
+/** What is left is dealt out in at least so many bundles a thread, smaller and smaller, so that all end at about the same time. */
+const BUNDLES_LEAST = 4;
 const PROGRESS_MILLISECONDS = 100;
 
 export async function openPool(options: ManyOptions, extent: Extent): Promise<Pool> {
@@ -53,12 +55,12 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
     rows: async (request, indices, into) => {
       const missing = indices.filter((index) => !into.has(index));
       keptRows += indices.length - missing.length;
-      const size = Math.max(1, Math.min(BUNDLE_MOST, Math.ceil(missing.length / (workers * 8))));
       let next = 0;
       // Each lane takes the next bundle as soon as its last one is done.
       const lane = async (): Promise<void> => {
         while (next < missing.length && options.signal?.aborted !== true) {
-          const bundle = missing.slice(next, next + size);
+          const fair = Math.ceil((missing.length - next) / (workers * BUNDLES_LEAST));
+          const bundle = missing.slice(next, next + Math.min(BUNDLE_MOST, fair));
           next += bundle.length;
           const rows = await run({ request, indices: bundle, shared, isTelling: runsPerRow > 1 });
           rows.forEach((row, place) => {

@@ -1,6 +1,2 @@
-/** Where a thread of a campaign starts: a program of our own, so that it may set the engine as it likes. */
-import { allowWideInlining } from '../../kernel/inlining.ts';
-
-allowWideInlining();
-
+/** Where a thread of a campaign starts. How its engine builds code is the program's choice, for all of its threads. */
 export { work } from './work.ts';
