@@ -231,6 +231,19 @@ describe('module on the bench: text comes in over its serial port', () => {
     expect(at(trace, 'firmware.compare', 0.29)).not.toBe(0);
     expect(at(trace, 'firmware.compare', 0.79)).toBe(0);
   });
+  test('while the board is off no byte comes in: the one under way begins anew', () => {
+    const firmware = script('counting.ts', counting).replace(' }', ', serial-rate: 125 1/s }');
+    const { trace } = run(firmware, 0.9, [
+      send(0.2, 'abcd'),
+      { seconds: 0.3, part: 'battery', form: 'disconnect', contents: undefined },
+      { seconds: 0.5, part: 'battery', form: 'connect', contents: undefined },
+    ]);
+    expect(at(trace, 'firmware.compare', 0.295)).toBe(1);
+    // The program starts again at 565 ms; a byte takes 80.
+    expect(at(trace, 'firmware.compare', 0.64)).toBe(0);
+    expect(at(trace, 'firmware.compare', 0.66)).toBe(1);
+    expect(at(trace, 'firmware.compare', 0.89)).toBe(3);
+  });
   test('what nobody reads is told of once it is more than 511 bytes', () => {
     const firmware = script('idle.ts', 'export function pass(board) {}').replace(' }', ', serial-rate: 115200 1/s }');
     const texts = (count: number): Act[] =>
@@ -368,6 +381,51 @@ describe('module on the bench: it comes to a halt', () => {
       expect(did(signal, 0.45, 0.6)).toEqual([]);
       expect(first.length).toBeGreaterThan(1);
     }
+  });
+  test('once it has come to a halt it asks for no conversion, and being hung and mended does not wake it', () => {
+    const acts: Act[] = [
+      { seconds: 0.6, part: 'board', event: 'program-hung', amount: 0 },
+      { seconds: 0.62, part: 'board', event: 'mend program-hung', amount: 0 },
+    ];
+    const trap = script('trap.ts', afterHalfASecond.replace('HALT', "throw 'no way on';"));
+    const { trace } = run(trap, 0.75, acts);
+    expect(samples(trace, 'firmware.convert', 0.58)).toEqual([]);
+    expect(modeAt(trace, 'firmware', 0.75)).toBe('trapped');
+  });
+  test('a restart begins with no pin high and no count', () => {
+    const text = `export function init(board) { board.setCompare(100 + board.readCount() + board.readPin(1)); }
+export function pass(board) { if (board.timeUs() > 100000) board.setPin(1, true); }`;
+    const { trace } = run(script('restart.ts', text), 0.66, [
+      { seconds: 0.3, part: 'battery', form: 'disconnect', contents: undefined },
+      { seconds: 0.5, part: 'battery', form: 'connect', contents: undefined },
+    ]);
+    expect(at(trace, 'firmware.pins', 0.29)).toBe(2);
+    expect(at(trace, 'firmware.pins', 0.6)).toBe(0);
+    expect(samples(trace, 'firmware.compare', 0.05).map(([, value]) => value)).not.toContain(101);
+    expect(at(trace, 'firmware.compare', 0.6)).toBe(100);
+  });
+  test('what is stored over and over is told once: the same run as stored once', () => {
+    const digest = (name: string, text: string): string => {
+      const assembly = ready(script(name, text));
+      assembly.kernel.run(0.5);
+      return assembly.kernel.digestText();
+    };
+    expect(
+      digest('each.ts', 'export function init(b) { b.setCompare(46); } export function pass(b) { b.setCompare(46); }'),
+    ).toBe(digest('once.ts', 'export function init(b) { b.setCompare(46); } export function pass(b) {}'));
+  });
+  test('a cause names the values that would have done', async () => {
+    const place = folderWith({
+      'firmware/high.ts':
+        'export function pass(board: { setCompare(n: number): void }): void { board.setCompare(50); }\n',
+      'module-script-cold-start.yaml': (text) => text.replace('cart-pass.ts', 'high.ts'),
+    });
+    const { status, out } = await call(['run', join(place, 'module-script-cold-start.yaml')]);
+    expect(status).toBe(1);
+    // 1480 to 1520 us arm; compare 46 gives 47 steps of 32 us, 1504 us, and its neighbours lie outside of that.
+    expect(out).toMatch(
+      /pass 1 of the program stored 50 as the compare value, in pass \(high\.ts:1\), with count \d+; 46 would arm/,
+    );
   });
   test('the shipped twin: a finding with instant, pass and function; status 1 where its failure is not stated', async () => {
     const twin = 'module-never-ends.yaml';

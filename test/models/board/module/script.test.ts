@@ -88,6 +88,8 @@ describe('module in TypeScript: it does what the language says', () => {
       'board.print(String(1 / 3) + String(null) + String(true) + (0.1 + 0.2) + Math.max(1, Math.PI).toFixed(2));',
       '0.3333333333333333nulltrue0.300000000000000043.14',
     ],
+    ['const o = { a: 1 }; board.print(`${o.a++} ${++o.a} ${o.a--} ${o.a}`);', '1 3 3 2'],
+    ['board.print((1 / 3).toFixed(200) + (7.5).toFixed(-4) + (1.25).toFixed());', '0.3333333333333333148381'],
     ['board.setCompare(2.9); board.setCompare(-2.9);', 'compare 2\ncompare -2'],
     [
       'board.print(typeof board.readCount() + (1 < 2 ? "yes" : "no") + (null ?? "none") + (0 || "zero"));',
@@ -163,14 +165,30 @@ describe('module in TypeScript: what cannot stand in it', () => {
     ['function f() {} const g = f;', '1:27: `f` is a function: it can be called, but it is no value'],
     ['const lenght = 1; const b = lengt;', '1:29: there is no `lengt`; did you mean `lenght`?'],
     ['export const init = 5;', '1:14: `init` must be a function'],
+    ['let a = 1; a &&= 2;', '1:12: `&&=` cannot stand in a module'],
+    ['async function f() {}', '1:1: a function that waits cannot stand in a module'],
+    ['function* f() {}', '1:1: a function that waits cannot stand in a module'],
+    ['for await (const x of [1]) {}', '1:12: `for ... of` must declare its variable'],
     ['let a = { __proto__: 1 };', '1:11: `__proto__` is no name of a member'],
     ['let a = ;', '1:9: Unexpected token'],
   ])('%s', (top, says) => {
     const [first] = mistakesIn(pass('', top));
     expect(first).toContain(says);
   });
-  test('all mistakes are told at once', () => {
+  test('all mistakes are told at once, twenty at most', () => {
     expect(mistakesIn(pass('a; b; c;')).length).toBe(3);
+    expect(mistakesIn(pass('a;'.repeat(50))).length).toBe(20);
+  });
+  test('256 KiB are read, and no more', () => {
+    const text = pass('');
+    const filled = text + ' '.repeat(256 * 1024 - text.length);
+    expect(mistakesIn(filled)).toEqual([]);
+    expect(mistakesIn(`${filled} `)).toEqual(['the file has 262145 bytes; at most 262144 are read']);
+  });
+  test('what is WebAssembly by its first bytes is read as that, whatever its name', () => {
+    expect(readModule('cart.bin', Uint8Array.of(0, 0x61, 0x73, 0x6d, 1, 0, 0, 0)).mistakes).toEqual([
+      { says: 'it exports no function `pass`, which is called every control pass' },
+    ]);
   });
   test('no `pass`; a file of another kind; no text', () => {
     expect(mistakesIn('export function init() {}')).toEqual([
@@ -204,6 +222,36 @@ describe('module in TypeScript: what stops it', () => {
     const { program, mistakes } = readModule('here.ts', encode(pass(body)));
     if (program === undefined) expect(mistakes[0]!.says).toContain(says);
     else expect(once(pass(body))).toContain(says);
+  });
+  test.each([
+    // A call and nine turns are ten steps; filling a list is one for each member.
+    ['for (let i = 0; i < 9; i++) {}', 10, ''],
+    ['for (let i = 0; i < 9; i++) {}', 9, 'steps in'],
+    ['const a = []; for (let i = 0; i < 9; i++) a.push(0); a.fill(1); a.shift();', 28, ''],
+    ['const a = []; for (let i = 0; i < 9; i++) a.push(0); a.fill(1); a.shift();', 27, 'steps in'],
+    ['for (;;) { const a = [1, 2, 3, 4, 5, 6, 7, 8, 9]; }', 100_000, 'one call makes more than 100000 values'],
+    ['const a = []; for (;;) a[a.length] = 1;', 100_000, 'index 10000 lies outside of a list of 10000'],
+  ])('%s with %d steps', (body, steps, says) => {
+    if (says === '') expect(once(pass(body), steps)).toBe('');
+    else expect(once(pass(body), steps)).toContain(says);
+  });
+  test('a call that was stopped deep inside leaves the next one all its depth', () => {
+    const text = pass('deep(150);', "function deep(n) { if (n === 0) throw 'down'; deep(n - 1); }");
+    const running = programOf(text).start(exampleWorld(), 10_000);
+    const first = running.pass();
+    expect(first?.says).toBe('it throws: down');
+    expect(running.pass()).toEqual(first);
+  });
+  test('the place is the function that the line stands in', () => {
+    const text =
+      'function first() {\n return 1;\n}\nfunction second() {\n throw first();\n}\nexport function pass() {\n second();\n}';
+    expect(once(text)).toBe('trap in second (here.ts:5): it throws: 1');
+  });
+  test('lists in lists, one more from pass to pass', () => {
+    const running = programOf(pass('a = [a];', 'let a = [];')).start(exampleWorld(), 1000);
+    running.init();
+    const stops = Array.from({ length: 110 }, () => running.pass());
+    expect(stops.findIndex((stop) => stop?.says === 'its variables nest deeper than 100')).toBe(100);
   });
   test('variables that hold more and more from pass to pass', () => {
     const text = pass(
@@ -286,6 +334,15 @@ describe('module in TypeScript: snapshots', () => {
       }),
       { seed: 20261125, numRuns: 40 },
     );
+  });
+  test('a board that a variable holds is the board again', () => {
+    const world = exampleWorld();
+    const running = programOf(pass('if (kept) kept.setCompare(5);\nkept = board;', 'let kept;')).start(world, 1000);
+    running.init();
+    running.pass();
+    restore(running, save(running));
+    expect(running.pass()).toBeUndefined();
+    expect(world.did).toEqual(['compare 5']);
   });
   test('a list that hangs on two variables stays one, and one that holds itself comes back', () => {
     const text = pass(
