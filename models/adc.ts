@@ -33,8 +33,10 @@ export const parameters = z.strictObject({
   ),
   prescaler: z
     .literal([2, 4, 8, 16, 32, 64, 128])
-    .prefault(64)
-    .describe('divider from the board clock to the ADC clock (8161D table 23-4)'),
+    .prefault(128)
+    .describe(
+      'divider from the board clock to the ADC clock (8161D table 23-4); full resolution wants 50 to 200 kHz, which 128 gives from 6.4 MHz to 25.6 MHz',
+    ),
   offset: count({ min: -64, max: 64, means: 'offset error in counts', example: '0 ± 2' }).prefault(0),
   series: ohms({ min: 0, max: 1e6, means: 'resistance between pin and hold capacitor', example: '10 kohm' }).prefault(
     '10 kohm',

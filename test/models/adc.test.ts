@@ -13,7 +13,7 @@ const clocked: Doing[] = [
 const ask = (at: number): Doing => ({ at, feed: 'adc.convert', to: at });
 const pin = (at: number, to: number): Doing => ({ at, feed: 'adc.signal', to });
 const converter = (script: readonly Doing[], section: object = {}, seconds = 2) =>
-  rig({ adc: [adc, { series: '0 ohm', ...section }] }, [...clocked, ...script], seconds);
+  rig({ adc: [adc, { prescaler: 64, series: '0 ohm', ...section }] }, [...clocked, ...script], seconds);
 /** The end of each conversion in microseconds, and the count that it gave. */
 const results = (run: ReturnType<typeof converter>, fromSeconds = 0) =>
   run.published('adc.count', fromSeconds).map(([seconds, count]) => [Math.round(seconds * 1e6), count]);
@@ -198,7 +198,7 @@ describe('adc: faults', () => {
 
   test('a fault entered while the board is off is there when it runs', () => {
     const run = rig(
-      { adc: [adc, {}] },
+      { adc: [adc, { prescaler: 64 }] },
       [
         { at: 0, fault: 'adc', is: 'reference-wrong' },
         { at: 0, feed: 'adc.supply', to: 5 },

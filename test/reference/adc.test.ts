@@ -85,10 +85,10 @@ describe('reference: conversion times', () => {
   });
 
   test('above 200 kHz the bench file is warned of less than full resolution, at 125 kHz it is not', () => {
-    const warned = (prescaler: number) => {
+    const warned = (prescaler?: number) => {
       const bench = benchFileSchema.parse({
         bench: 'one controller',
-        board: { clock: '16 MHz', adc: { prescaler } },
+        board: prescaler === undefined ? {} : { clock: '16 MHz', adc: { prescaler } },
         controllers: { left: { pulse: { neutral: '1500 us', full: '2000 us' } } },
       });
       return rules(partsOf(bench as Record<string, unknown>, partKinds)).some(
@@ -97,6 +97,8 @@ describe('reference: conversion times', () => {
     };
     expect(ADVISED_ADC_HERTZ).toBe(200e3);
     expect([warned(64), warned(128)]).toEqual([true, false]);
+    // What stands where a file says nothing of clock and divider is within the datasheet too.
+    expect(warned()).toBe(false);
   });
 });
 
