@@ -8,13 +8,6 @@
  * integers.
  */
 
-/** The law's constants. */
-export interface LawNumbers {
-  readonly input: readonly [number, number];
-  readonly output: readonly [number, number];
-  readonly integer: 16 | 32;
-}
-
 /** Two's complement wrap-around to `bits` (16 or 32). */
 export function wrapped(value: number, bits: number): number {
   if (bits === 32) return value | 0;
@@ -51,29 +44,4 @@ export function takenCount(
     ? Math.min(Math.max(countValue, Math.min(inLow, inHigh)), Math.max(inLow, inHigh))
     : countValue;
   return deadBandCounts > 0 && Math.abs(taken - inLow) <= deadBandCounts ? inLow : taken;
-}
-
-/** Counts that the law maps to exactly `compare`, scanned from a range; used to say what would help. */
-export function countsFor(
-  compare: number,
-  numbers: LawNumbers,
-): { readonly least: number; readonly most: number } | undefined {
-  let least: number | undefined;
-  let most: number | undefined;
-  for (let candidate = 0; candidate <= 1023; candidate += 1) {
-    if (
-      mappedCount(
-        candidate,
-        numbers.input[0],
-        numbers.input[1],
-        numbers.output[0],
-        numbers.output[1],
-        numbers.integer,
-      ) !== compare
-    )
-      continue;
-    least ??= candidate;
-    most = candidate;
-  }
-  return least === undefined || most === undefined ? undefined : { least, most };
 }

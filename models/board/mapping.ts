@@ -15,7 +15,7 @@ import type { Explain, Fault, Host, Live, PartKind, Ports } from '../../sim/kern
 import { count, perSecond, ratio, type Settled, seconds } from '../../sim/units/index.ts';
 import { POSITION_WORDS } from '../selector.ts';
 import { HUNG } from './board.ts';
-import { countsFor, mappedCount, takenCount } from './law.ts';
+import { mappedCount, takenCount } from './law.ts';
 
 const counts = (means: string, low: number, high: number, example: [number, number]) =>
   z
@@ -411,13 +411,7 @@ const tellCompare: Explain = ({ parameters: raw, read, word, value, wanted, wire
       : value === high
         ? `output high ${high + shift} instead of ${high}`
         : `output ${low + shift}..${high + shift} instead of ${low}..${high}`;
-  const suitable = countsFor(value + shift, numbers);
-  return {
-    says,
-    next: 'adc.count',
-    cure: `${which} would ${wanted.to}`,
-    ...(suitable === undefined ? {} : { wanted: { ...suitable, to: wanted.to } }),
-  };
+  return { says, next: 'adc.count', cure: `${which} would ${wanted.to}` };
 };
 
 export const mapping: PartKind = {
