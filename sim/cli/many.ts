@@ -5,7 +5,7 @@
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { type Problem, problemAt } from '../bench/problem.ts';
-import type { CraftRequest, Rows, RowsMade } from '../campaign/many/craft.ts';
+import { type CraftRequest, type Rows, type RowsMade, runsIn } from '../campaign/many/craft.ts';
 import { type Part, partText, readPart } from '../campaign/many/part-file.ts';
 import type { ManyOptions } from '../campaign/many/pool.ts';
 import { readShard, type Shard } from '../campaign/many/shard.ts';
@@ -103,7 +103,7 @@ export async function runCampaign(
   if (kept !== undefined && !isPartWritten(kept, campaign, rows, streams)) return Exit.badInput;
   if (!isWhole) {
     const { runsPerRow = 1 } = campaign;
-    const [done, all] = [rows.size * runsPerRow, campaign.count * runsPerRow];
+    const [done, all] = [runsIn(rows, runsPerRow), campaign.count * runsPerRow];
     streams.err(`broken off after ${done} of ${all} runs; --part ${kept} takes it up again\n`);
     if (shard === undefined && rows.size > 0) campaign.report(rows);
     return Exit.interrupted;

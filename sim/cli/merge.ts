@@ -3,6 +3,7 @@ import { readFileSync } from 'node:fs';
 import { hasErrors, type Problem, problemAt } from '../bench/problem.ts';
 import type { FaultsRequest } from '../campaign/faults/craft.ts';
 import type { HuntRequest } from '../campaign/hunt/ground.ts';
+import { isBegun } from '../campaign/many/craft.ts';
 import { mergeParts, type Part, readPart } from '../campaign/many/part-file.ts';
 import type { SpreadRequest } from '../campaign/spread/craft.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
@@ -40,7 +41,7 @@ export async function merge(files: readonly string[], flags: MergeFlags, streams
   const { campaign } = opened;
   if (part.version !== TOOL_VERSION || part.fingerprint !== campaign.fingerprint)
     return refuse(files[0]!, 'bench, scenario or tool have changed since it was written');
-  const missing = part.count - part.rows.size;
+  const missing = part.count - [...part.rows].filter(([, row]) => !isBegun(row)).length;
   if (missing > 0) return refuse(files.join(', '), `${missing} of ${part.count} runs are missing; give all shares`);
   return campaign.report(part.rows);
 }

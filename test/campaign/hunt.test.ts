@@ -9,6 +9,7 @@ import { type Ground, openGround } from '../../sim/campaign/hunt/ground.ts';
 import { searchIsland } from '../../sim/campaign/hunt/island.ts';
 import { shrink } from '../../sim/campaign/hunt/shrink.ts';
 import { hunt, huntReport, planHunt, searchIslands } from '../../sim/campaign/hunt.ts';
+import { type BegunRow, isBegun, runsIn } from '../../sim/campaign/many/craft.ts';
 import { variantText } from '../../sim/campaign/variant.ts';
 import { Streams } from '../../sim/kernel/random.ts';
 import { loadScenario } from '../../sim/verdict/load-scenario.ts';
@@ -223,9 +224,25 @@ describe('hunt: the same result', () => {
   });
 });
 
+/** As it comes back from the file of a part. */
+const asRead = (row: unknown): unknown => JSON.parse(JSON.stringify(row));
+
 describe('hunt: broken off', () => {
+  test('a search that is broken off after each generation comes to what it would have come to', async () => {
+    const ground = openGround({ ...planHunt(scenarioOf('learned-half-way'), { faults: false }), islandRuns: 120 });
+    const whole = await searchIsland(ground, 1, { done: async () => false });
+    let breaks = 0;
+    let row: unknown;
+    do {
+      row = asRead(await searchIsland(ground, 1, { done: async () => true }, row as BegunRow | undefined));
+      breaks += 1;
+    } while (isBegun(row));
+    expect(row).toEqual(asRead(whole));
+    expect(breaks).toBeGreaterThan(1);
+  });
+
   test.each([1, 2])(
-    'an interrupt is heard within a search, by %s threads; what was whole is kept, and going on gives the whole',
+    'an interrupt is heard within a search, by %s threads; what was done of it is kept, and going on gives the whole',
     async (workers) => {
       const request = { ...planHunt(scenarioOf('learned-half-way'), { faults: false }), islands: 2, islandRuns: 96 };
       const long = { ...request, islandRuns: 100_000 };
@@ -243,12 +260,18 @@ describe('hunt: broken off', () => {
       const rows = new Map<number, unknown>();
       expect(await searchIslands(long, rows, options)).toBe(false);
       expect(told).toBeGreaterThan(0);
-      expect(rows.size).toBe(0);
+      expect([...rows.values()].every(isBegun)).toBe(true);
+      expect(runsIn(rows, long.islandRuns)).toBeGreaterThanOrEqual(24);
+      expect(huntReport(long, rows).runs).toBe(runsIn(rows, long.islandRuns));
       const whole = new Map<number, unknown>();
       await searchIslands(request, whole, { workers: 1 });
-      const resumed = new Map([...whole].slice(0, 1));
-      await searchIslands(request, resumed, { workers });
-      expect(JSON.stringify(huntReport(request, resumed))).toBe(JSON.stringify(huntReport(request, whole)));
+      const begun = await searchIsland(openGround(request), 0, { done: async () => true });
+      expect(isBegun(begun) && begun.runs).toBe(24);
+      for (const kept of [[...whole].slice(0, 1), [[0, asRead(begun)] as [number, unknown]]]) {
+        const resumed = new Map(kept);
+        expect(await searchIslands(request, resumed, { workers })).toBe(true);
+        expect([...resumed].sort(([a], [b]) => a - b)).toEqual([...whole]);
+      }
     },
     60_000,
   );

@@ -5,5 +5,5 @@ import { searchIsland } from './island.ts';
 
 export function openHunt(request: HuntRequest): Craft {
   const ground = openGround(request);
-  return { count: request.islands, row: (island, minder) => searchIsland(ground, island, minder) };
+  return { count: request.islands, row: (island, minder, begun) => searchIsland(ground, island, minder, begun) };
 }

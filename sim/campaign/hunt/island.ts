@@ -5,8 +5,8 @@
  * however good they are: the way to a hazard often leads over a mode that is harmless by itself.
  */
 
-import { type Stream, Streams } from '../../kernel/random.ts';
-import type { Minder } from '../many/craft.ts';
+import { type Stream, type StreamState, Streams } from '../../kernel/random.ts';
+import type { BegunRow, Minder } from '../many/craft.ts';
 import { type Gene, oneOf, randomGene, randomLasting, randomLevel } from './gene.ts';
 import type { Ground, Margin } from './ground.ts';
 
@@ -31,6 +31,17 @@ const GENES_MOST = 8;
 /** Nothing happens in the last part of a run, so that its effect is still seen. */
 const QUIET_SHARE = 0.25;
 
+/** An island that was broken off after one of its generations. */
+export interface BegunIsland extends Island, BegunRow {
+  readonly goOn: {
+    readonly parents: readonly Individual[];
+    readonly archive: readonly Individual[];
+    readonly stream: JsonOf<StreamState>;
+  };
+}
+
+type JsonOf<T> = { readonly [Key in keyof T]: T[Key] extends Float64Array ? readonly number[] : T[Key] };
+
 interface Individual {
   readonly genes: readonly Gene[];
   readonly score: number;
@@ -39,17 +50,26 @@ interface Individual {
   readonly order: number;
 }
 
-/** Undefined when it was halted. */
-export async function searchIsland(ground: Ground, island: number, minder: Minder): Promise<Island | undefined> {
+/** When it is halted, what there is of it by then; with that as `begun` it goes on as if it had not been. */
+export async function searchIsland(
+  ground: Ground,
+  island: number,
+  minder: Minder,
+  begun?: BegunRow,
+): Promise<Island | BegunIsland> {
+  const known = begun as BegunIsland | undefined;
   const { seed, islandRuns, durationMilliseconds } = ground.request;
   const aim = island % Math.max(1, ground.formulas.length);
-  const stream = new Streams(seed).for('hunt', `island ${island}`);
+  const streams = new Streams(seed);
+  const stream = streams.for('hunt', `island ${island}`);
+  if (known !== undefined)
+    streams.restore([{ ...known.goOn.stream, buffer: Float64Array.from(known.goOn.stream.buffer) }]);
   const until = Math.floor(durationMilliseconds * (1 - QUIET_SHARE));
-  const taken = new Set<number>();
-  const visited = new Set<number>();
-  let parents: Individual[] = [];
-  const archive: Individual[] = [];
-  let runs = 0;
+  const taken = new Set(known?.taken);
+  const visited = new Set(known?.visited);
+  let parents = [...(known?.goOn.parents ?? [])];
+  const archive = [...(known?.goOn.archive ?? [])];
+  let runs = known?.runs ?? 0;
   const outcome = (found: readonly Gene[] | null, broken: number, nearest: Individual | undefined): Island => ({
     found,
     broken,
@@ -87,7 +107,11 @@ export async function searchIsland(ground: Ground, island: number, minder: Minde
     }
     if (archive.length > ARCHIVE_MOST) archive.splice(0, archive.length - ARCHIVE_MOST);
     parents = [...parents, ...children].sort(nearerFirst).slice(0, PARENTS);
-    if (await minder.done(children.length)) return undefined;
+    if ((await minder.done(children.length)) && runs < islandRuns) {
+      const [state] = streams.save() as [StreamState];
+      const goOn = { parents, archive, stream: { ...state, buffer: [...state.buffer] } };
+      return { ...outcome(null, -1, parents[0]), goOn };
+    }
   }
   return outcome(null, -1, parents[0]);
 }

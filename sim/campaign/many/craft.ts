@@ -6,9 +6,29 @@ export interface Craft {
   readonly count: number;
   /**
    * One row, as plain JSON. The same for the same number, whoever asks and in whatever order. A row of many runs tells its
-   * minder after some of them, and gives `undefined` when it is no longer wanted.
+   * minder after some of them, and when it is no longer wanted gives what there is of it, which it goes on from when it is
+   * asked again with that as `begun`.
    */
-  row(index: number, minder: Minder): unknown;
+  row(index: number, minder: Minder, begun?: BegunRow): unknown;
+}
+
+/** A row of many runs that was broken off. */
+export interface BegunRow {
+  /** Runs that are done of it. */
+  readonly runs: number;
+  /** What it takes to go on, as plain JSON. */
+  readonly goOn: unknown;
+}
+
+export function isBegun(row: unknown): row is BegunRow {
+  return typeof row === 'object' && row !== null && 'goOn' in row;
+}
+
+/** Runs of which there is a row, where a whole row has `runsPerRow` of them. */
+export function runsIn(rows: RowsMade, runsPerRow: number): number {
+  let runs = 0;
+  for (const [, row] of rows) runs += isBegun(row) ? row.runs : runsPerRow;
+  return runs;
 }
 
 /** Whoever waits for a row. */

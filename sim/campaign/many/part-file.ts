@@ -3,7 +3,7 @@
  * shares together gives the bytes of the whole, since a run depends on nothing but its number.
  */
 import { z } from 'zod';
-import type { CraftRequest, RowsMade } from './craft.ts';
+import { type CraftRequest, isBegun, type RowsMade } from './craft.ts';
 
 const formatVersion = 1;
 
@@ -62,7 +62,9 @@ export function mergeParts(parts: readonly Part[]): Merged {
       index: other,
     };
   }
-  return { part: { ...first, rows: new Map(parts.flatMap(({ rows }) => [...rows])) } };
+  // What one has whole another may have begun.
+  const rows = parts.flatMap((part) => [...part.rows]).sort(([, a], [, b]) => Number(isBegun(b)) - Number(isBegun(a)));
+  return { part: { ...first, rows: new Map(rows) } };
 }
 
 function keyOf({ version, fingerprint, count, request }: Part): string {

@@ -6,7 +6,7 @@ import { createRequire } from 'node:module';
 import { availableParallelism } from 'node:os';
 import { pathToFileURL } from 'node:url';
 import type { Tinypool } from 'tinypool';
-import type { CraftRequest, Rows } from './craft.ts';
+import { type BegunRow, type CraftRequest, isBegun, type Rows } from './craft.ts';
 import { AT, type Job, work } from './work.ts';
 
 export interface ManyOptions {
@@ -45,16 +45,18 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
   const halt = (): void => void Atomics.store(shared, AT.halt, 1);
   if (options.signal?.aborted === true) halt();
   options.signal?.addEventListener('abort', halt);
-  let keptRows = 0;
-  const tell = (): void =>
-    options.progress?.(keptRows * runsPerRow + Atomics.load(shared, AT.runs), extent.rows * runsPerRow);
+  let keptRuns = 0;
+  const tell = (): void => options.progress?.(keptRuns + Atomics.load(shared, AT.runs), extent.rows * runsPerRow);
   const ticking = options.progress === undefined ? undefined : setInterval(tell, PROGRESS_MILLISECONDS);
   const run = (job: Job): Promise<unknown[]> =>
     threads === undefined ? work(job) : (threads.run(job, { name: 'work' }) as Promise<unknown[]>);
   return {
     rows: async (request, indices, into) => {
-      const missing = indices.filter((index) => !into.has(index));
-      keptRows += indices.length - missing.length;
+      const isWhole = (index: number): boolean => into.has(index) && !isBegun(into.get(index));
+      const begunOf = (index: number): BegunRow | undefined => into.get(index) as BegunRow | undefined;
+      const missing = indices.filter((index) => !isWhole(index));
+      keptRuns += (indices.length - missing.length) * runsPerRow;
+      keptRuns += missing.reduce((sum, index) => sum + (begunOf(index)?.runs ?? 0), 0);
       let next = 0;
       // Each lane takes the next bundle as soon as its last one is done.
       const lane = async (): Promise<void> => {
@@ -62,7 +64,8 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
           const fair = Math.ceil((missing.length - next) / (workers * BUNDLES_LEAST));
           const bundle = missing.slice(next, next + Math.min(BUNDLE_MOST, fair));
           next += bundle.length;
-          const rows = await run({ request, indices: bundle, shared, isTelling: runsPerRow > 1 });
+          const begun = bundle.map(begunOf);
+          const rows = await run({ request, indices: bundle, begun, shared, isTelling: runsPerRow > 1 });
           rows.forEach((row, place) => {
             into.set(bundle[place]!, row);
           });
@@ -70,7 +73,7 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
         }
       };
       await Promise.all(Array.from({ length: workers }, lane));
-      return indices.every((index) => into.has(index));
+      return indices.every(isWhole);
     },
     close: async () => {
       clearInterval(ticking);

@@ -1,11 +1,13 @@
 /** Rows by their numbers: opens what is asked for, and keeps it for the next bundle. */
 import { isMainThread } from 'node:worker_threads';
-import type { Craft, CraftRequest } from './craft.ts';
+import type { BegunRow, Craft, CraftRequest } from './craft.ts';
 import { openCraft } from './open.ts';
 
 export interface Job {
   readonly request: CraftRequest;
   readonly indices: readonly number[];
+  /** For each of them what there is of it already, if there is anything. */
+  readonly begun: readonly (BegunRow | undefined)[];
   /** Memory that all threads see: see `AT`. */
   readonly shared: Int32Array;
   /** Rows that tell of their runs themselves; of all others each is one. */
@@ -18,7 +20,7 @@ export const AT = { halt: 0, runs: 1 } as const;
 let opened: { readonly key: string; readonly craft: Craft } | undefined;
 
 /** The rows, in the order of the numbers; fewer when it was halted. */
-export async function work({ request, indices, shared, isTelling }: Job): Promise<unknown[]> {
+export async function work({ request, indices, begun, shared, isTelling }: Job): Promise<unknown[]> {
   const key = JSON.stringify(request);
   if (opened?.key !== key) opened = { key, craft: await openCraft(request) };
   const { craft } = opened;
@@ -29,9 +31,8 @@ export async function work({ request, indices, shared, isTelling }: Job): Promis
     return Atomics.load(shared, AT.halt) === 1;
   };
   const rows: unknown[] = [];
-  for (const index of indices) {
-    const row = await craft.row(index, { done });
-    if (row === undefined) break;
+  for (const [place, index] of indices.entries()) {
+    const row = await craft.row(index, { done }, begun[place]);
     rows.push(row);
     if (await done(isTelling ? 0 : 1)) break;
   }
