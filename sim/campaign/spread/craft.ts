@@ -1,6 +1,6 @@
 /** A spread's runs: one for each draw from the tolerances, judged by the scenario's own expectations. */
 import { assemble } from '../../bench/assemble.ts';
-import { type DescribedPart, settleParts } from '../../bench/schema.ts';
+import { type DescribedPart, type Pick, settleParts } from '../../bench/schema.ts';
 import { assert } from '../../kernel/assert.ts';
 import { record } from '../../trace/record.ts';
 import { listTolerances } from '../../units/index.ts';
@@ -32,28 +32,31 @@ export function openSpread({ file, plan }: SpreadRequest): Craft {
   assert(scenario !== undefined, 'a scenario that was checked before cannot be read', { file });
   const tolerances = tolerancesOf(scenario.parts);
   const drawn = drawsOf(tolerances, plan);
-  const places = new Map(tolerances.map(({ path }, place) => [path, place]));
-  const rowOf = rowsOf(scenario);
-  return {
-    count: plan.draws,
-    row: (draw) =>
-      rowOf((path) => {
-        const place = places.get(path);
-        return place === undefined ? undefined : drawn(draw, place);
-      }),
-  };
+  const rowOf = rowsOf(
+    scenario,
+    tolerances.map(({ path }) => path),
+  );
+  return { count: plan.draws, row: (draw) => rowOf((place) => drawn(draw, place)) };
 }
 
-/** What the scenario gives with some values in place of their middles: `runScenario` without what a row does not tell. */
-export function rowsOf(scenario: Scenario): (valueAt: (path: string) => number | undefined) => SpreadRow {
+/**
+ * What the scenario gives with the values at these paths in place of their middles: `runScenario` without what a row does not
+ * tell. Parts in which none of them stands are the same in all rows.
+ */
+export function rowsOf(
+  scenario: Scenario,
+  paths: readonly string[],
+): (valueAt: (place: number) => number) => SpreadRow {
   const { parts, seed, acts, expectations } = scenario;
   const names = new Set(expectations.flatMap(({ formula }) => signalsRead(formula)));
+  const places = new Map(paths.map((path, place) => [path, place]));
+  const isDrawn = parts.map(({ path }) => paths.some((drawn) => drawn.startsWith(`${path.join('.')}.`)));
+  const middles = settleParts(parts);
   return (valueAt) => {
-    const assembly = assemble(
-      settleParts(parts, (path, { value }) => valueAt(path) ?? value),
-      seed,
-      acts,
-    );
+    const values = paths.map((_, place) => valueAt(place));
+    const pick: Pick = (path, { value }) => values[places.get(path) ?? -1] ?? value;
+    const settled = middles.map((middle, rank) => (isDrawn[rank]! ? settleParts([parts[rank]!], pick)[0]! : middle));
+    const assembly = assemble(settled, seed, acts);
     const recorder = record(assembly, names);
     const isBroken = runToEnd(scenario, assembly, recorder) !== undefined;
     const margins: (number | null)[] = [];
