@@ -1,7 +1,7 @@
 /** The serial port's flags and what arrives, on a whole chip. Source: ATmega328P datasheet 8161D chapter 19. */
 import { describe, expect, test } from 'vitest';
 import { R, V } from '../../../../../models/board/avr/peripherals/registers.ts';
-import { type ChipRig, chipRig, forever, put, puts, reti, sbi, sei } from './chip-rig.ts';
+import { type ChipRig, chipRig, forever, put, puts, reti, sbi, sei, sleep } from './chip-rig.ts';
 
 const RXC = 0x80;
 const TXC = 0x40;
@@ -31,6 +31,20 @@ describe('chip serial port: frames', () => {
     rig.core.run(50_000);
     // The store to UDR0 begins in cycle 13.
     expect(rig.sent[0]!.cycle - 13).toBe(10 * 16 * 258);
+  });
+  test('power-down stops a byte half-way, and it goes on with the I/O clock (section 9.5)', () => {
+    const rig = chipRig(
+      [...puts([R.PCMSK2, 0x10], [R.PCICR, 4], [R.SMCR, 5], [R.UCSR0B, 8], [R.UDR0, 1]), sei, sleep, forever],
+      { vectors: { [V.PCINT2]: [reti] } },
+    );
+    while (!rig.core.isAsleep()) rig.core.run(rig.core.cycle() + 1);
+    const asleepSince = rig.core.cycle();
+    rig.core.run(20_000);
+    expect(rig.sent).toEqual([]);
+    rig.bus.ports.drive(2, 4, 1, rig.core.cycle());
+    rig.core.run(40_000);
+    // The store to UDR0 begins in cycle 16; 16,384 cycles pass until the oscillator is steady.
+    expect(rig.sent[0]!.cycle).toBe(16 + 160 + (20_000 + 16_384 - asleepSince));
   });
   test('without TXEN nothing is sent', () => {
     const rig = chipRig([...puts([R.UDR0, 1]), forever]);
