@@ -46,6 +46,19 @@ describe('chip serial port: frames', () => {
     // The store to UDR0 begins in cycle 16; 16,384 cycles pass until the oscillator is steady.
     expect(rig.sent[0]!.cycle).toBe(16 + 160 + (20_000 + 16_384 - asleepSince));
   });
+  test('put back to before its last bit, a byte leaves again at the same cycle, whatever came next meanwhile', () => {
+    const rig = chipRig([
+      ...puts([R.DDRD, 0x40], [R.TCCR0A, 0x42], [R.OCR0A, 200], [R.UCSR0B, 8], [R.UDR0, 1], [R.TCCR0B, 1]),
+      forever,
+    ]);
+    rig.core.run(100);
+    const saved = rig.core.snapshot();
+    rig.core.run(200);
+    rig.core.restore(saved);
+    rig.core.run(200);
+    // The store to UDR0 begins in cycle 16; the timer has its next event after that.
+    expect(rig.sent.map(({ cycle }) => cycle)).toEqual([16 + 160, 16 + 160]);
+  });
   test('without TXEN nothing is sent', () => {
     const rig = chipRig([...puts([R.UDR0, 1]), forever]);
     rig.core.run(1000);
