@@ -345,7 +345,8 @@ function make(host: Host, numbers: Parameters): Live {
     feed: () => {
       values[voltageOut] = terminalVolts();
       values[slowOut] = x[base + 1]!;
-      values[chargeOut] = Math.max(0, x[base]!);
+      // A step may pass empty or full by what it is allowed to err.
+      values[chargeOut] = Math.min(1, Math.max(0, x[base]!));
       values[energyOut] = books[book]!;
     },
     slope: () => {

@@ -136,9 +136,9 @@ export const ports = {
 } as const satisfies Ports;
 
 interface Program {
-  readonly holdSeconds: number;
-  readonly disbelieveSeconds: number;
-  readonly keepSeconds: number;
+  holdSeconds(): number;
+  disbelieveSeconds(): number;
+  keepSeconds(): number;
   isPlausible(): boolean;
   isDisbelievedAtOnce(): boolean;
   isRadioAway(): boolean;
@@ -154,9 +154,9 @@ export const chart = setup({
     radioBack: ({ context }) => !context.isRadioAway(),
   },
   delays: {
-    hold: ({ context }) => context.holdSeconds,
-    disbelieve: ({ context }) => context.disbelieveSeconds,
-    keep: ({ context }) => context.keepSeconds,
+    hold: ({ context }) => context.holdSeconds(),
+    disbelieve: ({ context }) => context.disbelieveSeconds(),
+    keep: ({ context }) => context.keepSeconds(),
   },
 }).createMachine({
   id: 'mapping',
@@ -255,13 +255,13 @@ function make(host: Host, numbers: Parameters): Live {
   const decides = numbers.plausible !== undefined || numbers.radio !== undefined;
   const program: Program = {
     // A program that counts its time by the timer stretches every wait of its own with it.
-    get holdSeconds() {
+    holdSeconds() {
       return numbers.hold * state.slowed;
     },
-    get disbelieveSeconds() {
+    disbelieveSeconds() {
       return numbers['plausible-after'] * state.slowed;
     },
-    get keepSeconds() {
+    keepSeconds() {
       return (numbers.radio?.keep ?? 0) * state.slowed;
     },
     isDisbelievedAtOnce: () => numbers['plausible-after'] === 0,

@@ -91,6 +91,7 @@ export function assemble(
     for (const [port, out, signal] of partPlan.outPorts) {
       const sampler = live.samplers?.[port] ?? (out.kind === 'flowing' ? common.refresh : undefined);
       if (sampler !== undefined) kernel.setSampler(signal, sampler);
+      if (sampler === common.refresh) kernel.swept[signal] = 1;
     }
     return { ...part, live, attachments, timers, wiring: wirings[rank]! };
   });

@@ -9,6 +9,7 @@
 import { type Act, type Assembly, assemble, type SettledPart } from '../bench/assemble.ts';
 import { assert } from '../kernel/assert.ts';
 import type { Snapshot } from '../kernel/kernel.ts';
+import { FlowLines, type FlowLinesPast } from '../trace/flow-lines.ts';
 import { GRID_PER_SECOND } from '../trace/record.ts';
 import { Trace, type TraceMark } from '../trace/trace.ts';
 import { EventLog } from './event-log.ts';
@@ -25,6 +26,7 @@ export interface PlayerSetup {
 interface Keyframe {
   readonly snapshot: Snapshot;
   readonly mark: TraceMark;
+  readonly lines: FlowLinesPast;
   readonly gridCount: number;
   readonly eventCount: number;
 }
@@ -43,6 +45,9 @@ export class Player {
   private readonly columnOf: Int32Array;
   private readonly recorded: readonly number[];
   private flowing: readonly number[] = [];
+  /** Flowing signals that are asked for on a grid; the others are told by lines. */
+  private gridded: readonly number[] = [];
+  private lines: FlowLines;
   /** Lines that are published at their ends only. */
   private ramps: readonly number[] = [];
   private acts: readonly Act[];
@@ -63,11 +68,12 @@ export class Player {
     this.recorded.forEach((signal, column) => {
       this.columnOf[signal] = column;
     });
-    this.listen();
+    this.lines = this.listen();
     for (const signal of this.recorded) {
       if (signals[signal]!.isDrawn !== true) kernel.sample(signal);
       this.trace.append(this.columnOf[signal]!, kernel.now[0]!, kernel.values[signal]!);
     }
+    this.lines.begin(undefined);
     this.keep();
   }
 
@@ -182,7 +188,9 @@ export class Player {
     this.assembly = this.wire();
     this.assembly.kernel.restore(snapshot);
     this.assembly.findings.push(...findings.filter(({ seconds }) => seconds <= this.seconds));
-    this.listen();
+    const past = this.lines.save();
+    this.lines = this.listen();
+    this.lines.begin(past);
     this.isEnded = false;
   }
 
@@ -196,12 +204,11 @@ export class Player {
     });
   }
 
-  private listen(): void {
+  private listen(): FlowLines {
     const { kernel, signals } = this.assembly;
     const { trace, columnOf } = this;
     const { now, values } = kernel;
     this.log.attach(this.assembly);
-    kernel.observer = { observe: (signal) => trace.append(columnOf[signal]!, now[0]!, values[signal]!) };
     for (const signal of this.recorded) {
       kernel.watched[signal] = 1;
       if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
@@ -212,6 +219,21 @@ export class Player {
     this.ramps = this.recorded.filter(
       (signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear',
     );
+    const lined = this.flowing.filter((signal) => kernel.swept[signal] === 1);
+    this.gridded = this.flowing.filter((signal) => kernel.swept[signal] !== 1);
+    const lineOf = new Map(lined.map((signal, line) => [signal, line]));
+    const lines = new FlowLines(kernel.continuum, now, values, lined, (line, seconds, value) =>
+      trace.append(columnOf[lined[line]!]!, seconds, value),
+    );
+    kernel.continuum.watcher = lines;
+    kernel.observer = {
+      observe: (signal) => {
+        const line = lineOf.get(signal);
+        if (line !== undefined) lines.makeWay(line);
+        trace.append(columnOf[signal]!, now[0]!, values[signal]!);
+      },
+    };
+    return lines;
   }
 
   private nextGrid(): number {
@@ -221,7 +243,7 @@ export class Player {
   private crossGrid(): void {
     this.assembly.kernel.run(this.nextGrid());
     this.gridCount += 1;
-    this.look(this.flowing);
+    this.look(this.gridded);
     this.trace.finish(this.seconds);
     this.keepIfDue();
   }
@@ -236,6 +258,7 @@ export class Player {
 
   private finish(): void {
     if (!this.isEnded) {
+      this.lines.makeWayForAll();
       this.look(this.flowing);
       this.look(this.ramps);
     }
@@ -255,7 +278,13 @@ export class Player {
   private keep(): void {
     const { kernel } = this.assembly;
     const { gridCount, eventCount } = this;
-    this.keyframes.push({ snapshot: kernel.save(), mark: this.trace.mark(), gridCount, eventCount });
+    this.keyframes.push({
+      snapshot: kernel.save(),
+      mark: this.trace.mark(),
+      lines: this.lines.save(),
+      gridCount,
+      eventCount,
+    });
     if (this.keyframes.length <= KEYFRAMES_MOST) return;
     this.keyframes = this.keyframes.filter((_, index) => index % 2 === 0);
     this.spacing *= 2;
@@ -268,6 +297,7 @@ export class Player {
     this.keyframes.length = index + 1;
     this.assembly.kernel.restore(keyframe.snapshot);
     this.trace.rewind(keyframe.mark);
+    this.lines.begin(keyframe.lines);
     this.gridCount = keyframe.gridCount;
     this.log.rewind(keyframe.eventCount);
     this.isEnded = false;

@@ -31,6 +31,13 @@ const FIRST_STEP_SECONDS = 1e-4;
 /** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
 const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
+/** Books of a step are summed over more and more parts until the sum moves by no more than this share of itself. */
+const BOOK_TOLERANCE = 1e-5;
+const BOOK_PARTS = 64;
+/** Places in `lengths`. */
+const HALF = 0;
+const WHOLE = 1;
+const BETWEEN = 2;
 /** Change of a paired state, as a share of its scale, by which the linear part of the slopes is measured. */
 const PROBE_SHARE = 1e-5;
 /** What is measured by whole and by half of that change differs by no more than this share where the slope is smooth. */
@@ -70,6 +77,14 @@ export interface StepLimits {
 /** What is used unless a caller says otherwise. */
 export const STEP_LIMITS: StepLimits = { tolerance: TOLERANCE, mostSeconds: MOST_STEP_SECONDS };
 
+/** Told of each step when it begins and when it is planned; it may look at a planned step, and changes nothing. */
+export interface StepWatcher {
+  /** The signals stand at the present instant, where a step begins. `isNew`: not as they stood at the end of the one before. */
+  turned(isNew: boolean): void;
+  /** The signals stand at the end of the planned step. */
+  planned(): void;
+}
+
 export class Continuum {
   /** Present states and their slopes while parts evaluate; books of all parts likewise. */
   readonly x = new Float64Array(CAPACITY);
@@ -82,6 +97,7 @@ export class Continuum {
   bookCount = 0;
   /** Somebody reads the books: only then are they kept. */
   isBooking = false;
+  watcher: StepWatcher | undefined;
   /** Set to 1 by a draw whose result hangs on one of the signals in its `loops`. */
   readonly leaning = new Uint8Array(1);
 
@@ -99,7 +115,7 @@ export class Continuum {
   private readonly values: Float64Array;
   private readonly tolerance: number;
   private readonly mostSeconds: number;
-  /** Start (A) and end (B) of the step under way: states, slopes, books and their rates (`book2` at A). */
+  /** Start (A) and end (B) of the step under way: states, slopes and books. */
   private readonly xA = new Float64Array(CAPACITY);
   private readonly kA = new Float64Array(CAPACITY);
   private readonly xB = new Float64Array(CAPACITY);
@@ -108,25 +124,35 @@ export class Continuum {
   /** Number of the first state of each pair; the linear part of its slopes, and the functions of that for half and whole step. */
   private readonly pairs: number[] = [];
   private readonly matrix = new Float64Array(2 * CAPACITY);
-  private readonly phiHalf = new Float64Array(3 * CAPACITY);
-  private readonly phiWhole = new Float64Array(3 * CAPACITY);
+  private readonly phiHalf = new Float64Array(4 * CAPACITY);
+  private readonly phiWhole = new Float64Array(4 * CAPACITY);
   /** The rest of a paired state's slope over the step: start + turn x share + bow x share^2, less what it starts with. */
   private readonly turn = new Float64Array(CAPACITY);
   private readonly bow = new Float64Array(CAPACITY);
-  /** What the rest of the slope has changed by in the middle of the step. */
+  /** What the rest of the slope has changed by in the middle and at the end of the step. */
   private readonly middle = new Float64Array(CAPACITY);
+  private readonly end = new Float64Array(CAPACITY);
+  private readonly isPaired = new Uint8Array(CAPACITY);
   /** 1 for a pair that the cubic polynomial does not tell well between the ends of the step. */
   private readonly isBent = new Float64Array(CAPACITY);
-  /** Changes of all slopes when firsts or seconds of pairs are moved, by the whole and by the half of a little. */
+  /** Changes of the other states' slopes when all firsts, or all seconds, of pairs are moved a little, and by half of that. */
   private readonly byFirst = new Float64Array(CAPACITY);
   private readonly bySecond = new Float64Array(CAPACITY);
   private readonly byHalf = new Float64Array(CAPACITY);
+  private readonly doubt = new Float64Array(CAPACITY);
+  /** Latest [sum over the pairs of how far their first and second states have moved since A, and of its integral], in such moves. */
+  private readonly moved = new Float64Array(4);
   private readonly phi = new Float64Array(PHI_SIZE);
+  /** Seconds: half and whole of the step that is tried, and up to a place within the one under way. */
+  private readonly lengths = new Float64Array(3);
+  /** A paired state counts as moved once in `moved` by this much: the probe's move, times the number of pairs. */
+  private readonly sizes = new Float64Array(CAPACITY);
   private readonly bookA = new Float64Array(CAPACITY);
   private readonly bookB = new Float64Array(CAPACITY);
-  private readonly bookRateB = new Float64Array(CAPACITY);
-  private readonly book2 = new Float64Array(CAPACITY);
-  private readonly book3 = new Float64Array(CAPACITY);
+  /** Books in places of the step that lie evenly in the square root of time: what came together since A, and its slopes. */
+  private bookPath = new Float64Array(0);
+  private bookSlopes = new Float64Array(0);
+  private readonly bookStride = new Float64Array([1]);
   /** [start, end, next step to try, instant that `x` and the signals stand at, end of the last settled stretch] in seconds. */
   readonly instants = new Float64Array([0, 0, FIRST_STEP_SECONDS, -1, 0]);
   /** The step that is tried, in seconds, and its error: in an array, so that neither is boxed. */
@@ -150,7 +176,10 @@ export class Continuum {
   join(part: string, flow: Flow): { readonly state: number; readonly book: number } {
     const place = { state: this.stateCount, book: this.bookCount };
     flow.states.forEach(({ start, scale, isPairedWithNext }, index) => {
-      if (isPairedWithNext === true) this.pairs.push(place.state + index);
+      if (isPairedWithNext === true) {
+        this.pairs.push(place.state + index);
+        this.isPaired.fill(1, place.state + index, place.state + index + 2);
+      }
       this.x[place.state + index] = start;
       this.scales[place.state + index] = scale;
     });
@@ -166,6 +195,8 @@ export class Continuum {
     if (settle !== undefined) this.settles.push(settle);
     if (excess !== undefined) this.excesses.push(excess);
     this.loops.push(...(flow.loops ?? []));
+    for (let index = 0; index < this.stateCount; index += 1)
+      this.sizes[index] = PROBE_SHARE * this.pairs.length * this.scales[index]!;
     return place;
   }
 
@@ -186,8 +217,6 @@ export class Continuum {
     this.kB.fill(0);
     this.bookA.set(this.books);
     this.bookB.set(this.books);
-    this.book2.fill(0);
-    this.bookRateB.fill(0);
     instants[0] = now[0]!;
     instants[1] = now[0]!;
   }
@@ -199,6 +228,19 @@ export class Continuum {
     this.interpolate(seconds);
     this.sweep();
     this.instants[3] = seconds;
+  }
+
+  /** A step is planned that is still true. */
+  get isUnderWay(): boolean {
+    return !this.isDisturbed && this.instants[1]! > this.instants[0]!;
+  }
+
+  /** Brings states and flowing signals to a place of the step under way, in parts of its length. */
+  lookAhead(part: number, parts: number): void {
+    const { instants } = this;
+    this.interpolate(instants[0]! + ((instants[1]! - instants[0]!) * part) / parts);
+    this.sweep();
+    instants[3] = -1;
   }
 
   /** Ends a step (or cuts it short at `now`), lets the parts settle, and computes the next one; its end is `instants[1]`. */
@@ -219,62 +261,64 @@ export class Continuum {
     instants[4] = seconds;
     let hasJumped = false;
     for (let index = 0; index < this.settles.length; index += 1) hasJumped = this.settles[index]!() || hasJumped;
-    if (hasJumped || !isWhole) {
+    const isNew = hasJumped || !isWhole;
+    if (isNew) {
       this.sweep();
       this.slope();
       this.kA.set(this.dx);
     } else {
       this.kA.set(this.kB);
-      if (this.isBooking) this.slope();
+      for (let at = 0; at < this.pairs.length; at += 1) this.nudgePair(at);
     }
     this.xA.set(x);
-    if (this.isBooking) {
-      this.bookA.set(this.books);
-      this.book2.set(this.bookRates);
-    }
+    if (this.isBooking) this.bookA.set(this.books);
     for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;
     instants[0] = seconds;
     if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
-    if (hasJumped || !isWhole || this.isRough) this.measurePairs();
+    if (this.watcher !== undefined) this.watcher.turned(isNew);
+    if (isNew || this.isRough) this.measurePairs();
     this.plan();
+    if (this.watcher !== undefined) this.watcher.planned();
   }
 
   /**
-   * The linear part of each pair's slopes at A, where the slopes are in `kA`: what moving all firsts, then all seconds, a
-   * little changes. They are moved by half of that as well: a slope that breaks off between the two (a bridge at the edge of
-   * its limit, a wheel that stands) has no linear part, and one taken there would hold the state where it is.
+   * The linear part of the slopes at A, where the slopes are in `kA`: what moving all firsts, then all seconds, of pairs a
+   * little changes in the pairs' own slopes and in those of the other states. They are moved by half of that as well: a
+   * slope that breaks off between the two (a wheel that stands) has no linear part, and one taken there would hold the
+   * state where it is.
    */
   private measurePairs(): void {
-    const { pairs, matrix, scales } = this;
+    const { pairs, matrix, scales, stateCount, byFirst, bySecond, byHalf, doubt, kA } = this;
     this.isRough = false;
     if (pairs.length === 0) return;
-    matrix.fill(0, 0, MATRIX_SIZE * pairs.length);
     for (let side = 0; side < 2; side += 1) {
-      const changes = side === 0 ? this.byFirst : this.bySecond;
-      this.probe(side, 0.5 * PROBE_SHARE, this.byHalf);
+      const changes = side === 0 ? byFirst : bySecond;
+      this.probe(side, 0.5 * PROBE_SHARE, byHalf);
       this.probe(side, PROBE_SHARE, changes);
-      for (let at = 0; at < pairs.length; at += 1) {
-        const index = pairs[at]!;
-        const moved = PROBE_SHARE * scales[index + side]!;
-        for (let row = 0; row < 2; row += 1)
-          matrix[MATRIX_SIZE * at + 2 * row + side] = this.isSmooth(index + row, changes)
-            ? changes[index + row]! / moved
-            : Number.NaN;
+      for (let index = 0; index < stateCount; index += 1)
+        doubt[index] = (side === 0 ? 0 : doubt[index]!) + Math.abs(changes[index]! - 2 * byHalf[index]!);
+    }
+    for (let index = 0; index < stateCount; index += 1) {
+      const size = Math.abs(byFirst[index]!) + Math.abs(bySecond[index]!);
+      // Written so that a NaN counts as rough.
+      if (doubt[index]! <= SMOOTH_SHARE * size + ROUNDING_SHARE * Math.abs(kA[index]!)) continue;
+      byFirst[index] = 0;
+      bySecond[index] = 0;
+    }
+    for (let at = 0; at < pairs.length; at += 1) {
+      for (let row = 0; row < 2; row += 1) {
+        const index = pairs[at]! + row;
+        const own = row === 0 ? byFirst[index]! : bySecond[index]!;
+        const entry = MATRIX_SIZE * at + 2 * row;
+        matrix[entry] = own <= 0 ? byFirst[index]! / (PROBE_SHARE * scales[pairs[at]!]!) : 0;
+        matrix[entry + 1] = own <= 0 ? bySecond[index]! / (PROBE_SHARE * scales[pairs[at]! + 1]!) : 0;
       }
     }
-    for (let at = 0; at < MATRIX_SIZE * pairs.length; at += 2) {
-      const own = matrix[at + ((at >> 1) & 1)]!;
-      if (own <= 0 && Number.isFinite(matrix[at]! + matrix[at + 1]!)) continue;
-      matrix[at] = 0;
-      matrix[at + 1] = 0;
+    for (let at = 0; at < pairs.length; at += 1) {
+      byFirst.fill(0, pairs[at]!, pairs[at]! + 2);
+      bySecond.fill(0, pairs[at]!, pairs[at]! + 2);
     }
-  }
-
-  private isSmooth(index: number, changes: Float64Array): boolean {
-    const whole = changes[index]!;
-    const doubled = 2 * this.byHalf[index]!;
-    return Math.abs(whole - doubled) <= SMOOTH_SHARE * Math.abs(whole) + ROUNDING_SHARE * Math.abs(this.kA[index]!);
   }
 
   /** Changes of all slopes when the first (0) or second (1) states of all pairs are moved by a share of their scales. */
@@ -284,11 +328,7 @@ export class Continuum {
     for (let at = 0; at < pairs.length; at += 1) x[pairs[at]! + side]! += share * scales[pairs[at]! + side]!;
     this.sweep();
     this.slope();
-    for (let at = 0; at < pairs.length; at += 1) {
-      const index = pairs[at]!;
-      changes[index] = dx[index]! - kA[index]!;
-      changes[index + 1] = dx[index + 1]! - kA[index + 1]!;
-    }
+    for (let index = 0; index < stateCount; index += 1) changes[index] = dx[index]! - kA[index]!;
   }
 
   private plan(): void {
@@ -305,6 +345,7 @@ export class Continuum {
         instants[2] = h * Math.min(4, 0.9 / Math.cbrt(Math.max(error, 1e-3)));
         instants[3] = -1;
         this.markBent();
+        if (this.isBooking) this.closeBooks();
         return;
       }
       this.isRough = true;
@@ -318,34 +359,53 @@ export class Continuum {
   /** One step of `attempted[0]` seconds from A to B; leaves the error, as a share of what is allowed, in `attempted[1]`. */
   private attempt(): void {
     const h = this.attempted[0]!;
-    const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, pairs } = this;
-    for (let index = 0; index < stateCount; index += 1) x[index] = xA[index]! + 0.5 * h * kA[index]!;
+    const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, pairs, moved, byFirst, bySecond } = this;
+    // Other states follow the pairs by the pairs' integrals; what is left of their slopes goes by the rule.
+    moved.fill(0);
+    this.lengths[HALF] = 0.5 * h;
+    this.lengths[WHOLE] = h;
     for (let at = 0; at < pairs.length; at += 1) this.startPair(at);
+    for (let index = 0; index < stateCount; index += 1)
+      if (this.isPaired[index] === 0)
+        x[index] = xA[index]! + 0.5 * h * kA[index]! + moved[2]! * byFirst[index]! + moved[3]! * bySecond[index]!;
     this.sweep();
     this.slope();
-    if (this.isBooking) this.book3.set(this.bookRates);
+    moved.fill(0);
     for (let at = 0; at < pairs.length; at += 1) this.notePair(at, this.middle);
-    for (let index = 0; index < stateCount; index += 1) {
-      k2[index] = dx[index]!;
-      x[index] = xA[index]! + h * (2 * dx[index]! - kA[index]!);
-    }
+    for (let index = 0; index < stateCount; index += 1)
+      k2[index] = dx[index]! - moved[0]! * byFirst[index]! - moved[1]! * bySecond[index]!;
     for (let at = 0; at < pairs.length; at += 1) this.reachPair(at);
+    for (let index = 0; index < stateCount; index += 1)
+      if (this.isPaired[index] === 0)
+        x[index] =
+          xA[index]! + h * (2 * k2[index]! - kA[index]!) + moved[2]! * byFirst[index]! + moved[3]! * bySecond[index]!;
     this.sweep();
     this.slope();
-    if (this.isBooking) this.closeBooks();
+    moved.fill(0);
     for (let at = 0; at < pairs.length; at += 1) this.notePair(at, this.bow);
+    const first = moved[0]!;
+    const second = moved[1]!;
+    for (let at = 0; at < pairs.length; at += 1) this.closePair(at);
     for (let index = 0; index < stateCount; index += 1) {
-      x[index] = xA[index]! + h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * dx[index]!);
+      if (this.isPaired[index] === 0) {
+        const k3 = dx[index]! - first * byFirst[index]! - second * bySecond[index]!;
+        x[index] =
+          xA[index]! +
+          h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * k3) +
+          moved[2]! * byFirst[index]! +
+          moved[3]! * bySecond[index]!;
+      }
       xB[index] = x[index]!;
     }
-    for (let at = 0; at < pairs.length; at += 1) this.closePair(at);
     this.sweep();
     this.slope();
-    if (this.isBooking) this.bookRateB.set(this.bookRates);
+    moved.fill(0);
+    for (let at = 0; at < pairs.length; at += 1) this.notePair(at, this.end);
     let worst = 0;
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
-      k2[index] = (1 / 6) * (kA[index]! - 2 * k2[index]! + dx[index]!);
+      const rest = dx[index]! - moved[0]! * byFirst[index]! - moved[1]! * bySecond[index]!;
+      k2[index] = (1 / 6) * (kA[index]! - 2 * k2[index]! + rest);
     }
     for (let at = 0; at < pairs.length; at += 1) this.bendPair(at);
     for (let index = 0; index < stateCount; index += 1) {
@@ -357,34 +417,118 @@ export class Continuum {
     this.attempted[1] = worst;
   }
 
-  /** The books of a step by the same third-order rule; `book2` and `book3` hold the rates of its first two stages. */
+  /**
+   * The books along the planned step: their rates summed. A step may hold a whole transient, of which its three stages know
+   * little. So the sum is refined until it stays, by Simpson's rule over the square root of time, as what is quick comes at
+   * the start. Only where somebody reads the books: no step hangs on them. Leaves states and signals at the end of the step.
+   */
   private closeBooks(): void {
+    const { bookSlopes, bookRates, bookCount, bookB, bookA, bookStride } = this;
     const h = this.attempted[0]!;
-    for (let index = 0; index < this.bookCount; index += 1) {
-      this.bookB[index] =
-        this.bookA[index]! +
-        h * ((1 / 6) * this.book2[index]! + (2 / 3) * this.book3[index]! + (1 / 6) * this.bookRates[index]!);
+    if (bookSlopes.length < (BOOK_PARTS + 1) * bookCount) {
+      this.bookSlopes = new Float64Array((BOOK_PARTS + 1) * bookCount);
+      this.bookPath = new Float64Array((BOOK_PARTS + 1) * bookCount);
+      this.closeBooks();
+      return;
     }
+    for (let stride = BOOK_PARTS / 2; stride >= 1; stride /= 2) {
+      for (let part = 0; part <= BOOK_PARTS; part += stride) {
+        if (stride < BOOK_PARTS / 2 && part % (2 * stride) === 0) continue;
+        const share = part / BOOK_PARTS;
+        this.interpolate(this.instants[0]! + h * share * share);
+        this.sweep();
+        this.slope();
+        for (let index = 0; index < bookCount; index += 1)
+          bookSlopes[part * bookCount + index] = 2 * h * share * bookRates[index]!;
+      }
+      bookStride[0] = stride;
+      this.sumBooks();
+      let moved = 0;
+      for (let index = 0; index < bookCount; index += 1) {
+        const end = bookA[index]! + this.bookPath[BOOK_PARTS * bookCount + index]!;
+        const size = 1e-9 + Math.abs(end - bookA[index]!);
+        if (stride < BOOK_PARTS / 2) moved = Math.max(moved, Math.abs(end - bookB[index]!) / size);
+        bookB[index] = end;
+      }
+      if (stride < BOOK_PARTS / 4 && moved <= BOOK_TOLERANCE) break;
+    }
+    this.lookAhead(1, 1);
+  }
+
+  /** From the slopes in each `bookStride[0]`th place what has come together up to there. */
+  private sumBooks(): void {
+    const { bookSlopes, bookPath, bookCount } = this;
+    const stride = this.bookStride[0]!;
+    const width = stride / BOOK_PARTS / 12;
+    for (let index = 0; index < bookCount; index += 1) {
+      let sum = 0;
+      bookPath[index] = 0;
+      for (let part = 0; part < BOOK_PARTS; part += 2 * stride) {
+        const first = bookSlopes[part * bookCount + index]!;
+        const middle = bookSlopes[(part + stride) * bookCount + index]!;
+        const last = bookSlopes[(part + 2 * stride) * bookCount + index]!;
+        bookPath[(part + stride) * bookCount + index] = sum + width * (5 * first + 8 * middle - last);
+        sum += 4 * width * (first + 4 * middle + last);
+        bookPath[(part + 2 * stride) * bookCount + index] = sum;
+      }
+    }
+  }
+
+  /** The books at a share of the step under way. */
+  private placeBooks(share: number): void {
+    const { books, bookA, bookSlopes, bookPath, bookCount } = this;
+    const stride = this.bookStride[0]!;
+    const place = Math.sqrt(Math.max(0, share)) * BOOK_PARTS;
+    const from = Math.min(Math.floor(place / stride) * stride, BOOK_PARTS - stride) * bookCount;
+    const to = from + stride * bookCount;
+    const s = (place * bookCount - from) / (stride * bookCount);
+    const width = stride / BOOK_PARTS;
+    const b = s * s * (3 - 2 * s);
+    const c = s * (1 - s) * (1 - s) * width;
+    const d = s * s * (s - 1) * width;
+    for (let index = 0; index < bookCount; index += 1)
+      books[index] =
+        bookA[index]! +
+        (1 - b) * bookPath[from + index]! +
+        b * bookPath[to + index]! +
+        c * bookSlopes[from + index]! +
+        d * bookSlopes[to + index]!;
+  }
+
+  /** What a part has put right by a little at the end of a step, without calling it a jump, turns the pair's slopes by so much. */
+  private nudgePair(at: number): void {
+    const { x, xB, kA, matrix } = this;
+    const index = this.pairs[at]!;
+    const entry = MATRIX_SIZE * at;
+    const u = x[index]! - xB[index]!;
+    const w = x[index + 1]! - xB[index + 1]!;
+    kA[index]! += matrix[entry]! * u + matrix[entry + 1]! * w;
+    kA[index + 1]! += matrix[entry + 2]! * u + matrix[entry + 3]! * w;
   }
 
   /** To the middle of the step as if the rest of the slope stayed: x = A + h/2 phi1(h/2) slope. */
   private startPair(at: number): void {
-    const { x, xA, kA, matrix, phiHalf, phiWhole } = this;
+    const { x, xA, kA, matrix, phiHalf, phiWhole, lengths, moved } = this;
     const h = this.attempted[0]!;
     const index = this.pairs[at]!;
     const entry = MATRIX_SIZE * at;
     const to = PHI_SIZE * at;
-    expandPair(matrix, entry, 0.5 * h, phiHalf, to);
-    expandPair(matrix, entry, h, phiWhole, to);
+    expandPair(matrix, entry, lengths, HALF, phiHalf, to);
+    expandPair(matrix, entry, lengths, WHOLE, phiWhole, to);
     const p = 0.5 * h * phiHalf[to]!;
     const q = 0.5 * h * phiHalf[to + 1]!;
     const u = kA[index]!;
     const w = kA[index + 1]!;
-    x[index] = xA[index]! + p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
-    x[index + 1] = xA[index + 1]! + p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
+    const throughU = matrix[entry]! * u + matrix[entry + 1]! * w;
+    const throughW = matrix[entry + 2]! * u + matrix[entry + 3]! * w;
+    x[index] = xA[index]! + p * u + q * throughU;
+    x[index + 1] = xA[index + 1]! + p * w + q * throughW;
+    const square = 0.25 * h * h;
+    moved[2]! += (square * (phiHalf[to + 2]! * u + phiHalf[to + 3]! * throughU)) / this.sizes[index]!;
+    moved[3]! += (square * (phiHalf[to + 2]! * w + phiHalf[to + 3]! * throughW)) / this.sizes[index + 1]!;
   }
 
-  /** What the rest of a pair's slopes has changed by since A, at the states that were just evaluated. */
+  /** What the rest of a pair's slopes has changed by since A, at the states that were just evaluated; adds its way to the sum of all. */
   private notePair(at: number, into: Float64Array): void {
     const { x, dx, xA, kA, matrix } = this;
     const index = this.pairs[at]!;
@@ -393,6 +537,8 @@ export class Continuum {
     const w = x[index + 1]! - xA[index + 1]!;
     into[index] = dx[index]! - kA[index]! - matrix[entry]! * u - matrix[entry + 1]! * w;
     into[index + 1] = dx[index + 1]! - kA[index + 1]! - matrix[entry + 2]! * u - matrix[entry + 3]! * w;
+    this.moved[0]! += u / this.sizes[index]!;
+    this.moved[1]! += w / this.sizes[index + 1]!;
   }
 
   /** To the end of the step with the rest of the slope as it was in the middle, twice as far. */
@@ -405,28 +551,52 @@ export class Continuum {
     const q = h * phiWhole[PHI_SIZE * at + 1]!;
     const u = kA[index]! + 2 * middle[index]!;
     const w = kA[index + 1]! + 2 * middle[index + 1]!;
-    x[index] = xA[index]! + p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
-    x[index + 1] = xA[index + 1]! + p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
+    const throughU = matrix[entry]! * u + matrix[entry + 1]! * w;
+    const throughW = matrix[entry + 2]! * u + matrix[entry + 3]! * w;
+    x[index] = xA[index]! + p * u + q * throughU;
+    x[index + 1] = xA[index + 1]! + p * w + q * throughW;
+    const p2 = h * h * phiWhole[PHI_SIZE * at + 2]!;
+    const q2 = h * h * phiWhole[PHI_SIZE * at + 3]!;
+    this.moved[2]! += (p2 * u + q2 * throughU) / this.sizes[index]!;
+    this.moved[3]! += (p2 * w + q2 * throughW) / this.sizes[index + 1]!;
   }
 
   /** The pair at B: its rest of the slope runs as a parabola through start, middle and end. */
   private closePair(at: number): void {
-    const { middle, turn, bow } = this;
+    const { middle, turn, bow, kA, matrix, phiWhole } = this;
+    const h = this.attempted[0]!;
     const index = this.pairs[at]!;
     for (let one = index; one < index + 2; one += 1) {
       const end = bow[one]!;
       turn[one] = 4 * middle[one]! - end;
       bow[one] = 2 * (end - 2 * middle[one]!);
     }
-    this.placePair(at, 1, this.phiWhole, PHI_SIZE * at);
-    this.xB[index] = this.x[index]!;
-    this.xB[index + 1] = this.x[index + 1]!;
+    const to = PHI_SIZE * at;
+    this.placePair(at, WHOLE, phiWhole, to);
+    const entry = MATRIX_SIZE * at;
+    const throughU =
+      phiWhole[to + 3]! * kA[index]! + phiWhole[to + 5]! * turn[index]! + 2 * phiWhole[to + 7]! * bow[index]!;
+    const throughW =
+      phiWhole[to + 3]! * kA[index + 1]! +
+      phiWhole[to + 5]! * turn[index + 1]! +
+      2 * phiWhole[to + 7]! * bow[index + 1]!;
+    const first =
+      phiWhole[to + 2]! * kA[index]! + phiWhole[to + 4]! * turn[index]! + 2 * phiWhole[to + 6]! * bow[index]!;
+    const second =
+      phiWhole[to + 2]! * kA[index + 1]! +
+      phiWhole[to + 4]! * turn[index + 1]! +
+      2 * phiWhole[to + 6]! * bow[index + 1]!;
+    const area = h * h;
+    this.moved[2]! += (area * (first + matrix[entry]! * throughU + matrix[entry + 1]! * throughW)) / this.sizes[index]!;
+    this.moved[3]! +=
+      (area * (second + matrix[entry + 2]! * throughU + matrix[entry + 3]! * throughW)) / this.sizes[index + 1]!;
   }
 
-  /** The pair at a share of the step under way, from the functions for that share at `phi[from]`. */
-  private placePair(at: number, share: number, phi: Float64Array, from: number): void {
+  /** The pair at `lengths[which]` seconds into the step under way, from the functions for that length at `phi[from]`. */
+  private placePair(at: number, which: number, phi: Float64Array, from: number): void {
     const { x, xA, kA, turn, bow, matrix } = this;
-    const h = this.attempted[0]! * share;
+    const h = this.lengths[which]!;
+    const share = h / this.attempted[0]!;
     const index = this.pairs[at]!;
     const entry = MATRIX_SIZE * at;
     // p parts go straight, q parts through the matrix.
@@ -456,12 +626,11 @@ export class Continuum {
 
   /** By how much a pair's slopes may be off: the bend of the rest of them, as it works on the states. */
   private bendPair(at: number): void {
-    const { k2, middle, matrix, phiWhole, byHalf } = this;
+    const { k2, middle, end, matrix, phiWhole } = this;
     const index = this.pairs[at]!;
     const entry = MATRIX_SIZE * at;
-    this.notePair(at, byHalf);
-    const u = byHalf[index]! - 2 * middle[index]!;
-    const w = byHalf[index + 1]! - 2 * middle[index + 1]!;
+    const u = end[index]! - 2 * middle[index]!;
+    const w = end[index + 1]! - 2 * middle[index + 1]!;
     const p = phiWhole[PHI_SIZE * at + 4]!;
     const q = phiWhole[PHI_SIZE * at + 5]!;
     k2[index] = p * u + q * (matrix[entry]! * u + matrix[entry + 1]! * w);
@@ -473,12 +642,14 @@ export class Continuum {
     const { x, xA, xB, kA, kB, scales, pairs, tolerance } = this;
     const h = this.attempted[0]!;
     for (let at = 0; at < pairs.length; at += 1) {
-      this.placePair(at, 0.5, this.phiHalf, PHI_SIZE * at);
+      this.placePair(at, HALF, this.phiHalf, PHI_SIZE * at);
       let isBent = 0;
       for (let index = pairs[at]!; index < pairs[at]! + 2; index += 1) {
         const cubic = 0.5 * (xA[index]! + xB[index]!) + 0.125 * h * (kA[index]! - kB[index]!);
+        // At a quarter, beside the parabola through ends and middle: slopes of a stiff state say little of what is between.
+        const tilt = 0.125 * h * (kA[index]! + kB[index]!) - 0.25 * (xB[index]! - xA[index]!);
         const allowed = STRAIGHT_ERRORS * tolerance * (FLOOR_SHARE * scales[index]! + Math.abs(xB[index]!));
-        if (Math.abs(cubic - x[index]!) > allowed) isBent = 1;
+        if (Math.abs(cubic - x[index]!) > allowed || Math.abs(tilt) > allowed) isBent = 1;
       }
       this.isBent[at] = isBent;
     }
@@ -519,15 +690,13 @@ export class Continuum {
     for (let index = 0; index < stateCount; index += 1)
       x[index] = a * xA[index]! + b * xB[index]! + c * kA[index]! + d * kB[index]!;
     this.attempted[0] = h;
+    this.lengths[BETWEEN] = s * h;
     for (let at = 0; at < this.pairs.length; at += 1) {
       if (this.isBent[at] === 0) continue;
-      expandPair(this.matrix, MATRIX_SIZE * at, s * h, this.phi, 0);
-      this.placePair(at, s, this.phi, 0);
+      expandPair(this.matrix, MATRIX_SIZE * at, this.lengths, BETWEEN, this.phi, 0);
+      this.placePair(at, BETWEEN, this.phi, 0);
     }
-    if (!this.isBooking) return;
-    const { books, bookA, bookB, book2, bookRateB, bookCount } = this;
-    for (let index = 0; index < bookCount; index += 1)
-      books[index] = a * bookA[index]! + b * bookB[index]! + c * book2[index]! + d * bookRateB[index]!;
+    if (this.isBooking && this.bookPath.length > 0) this.placeBooks(s);
   }
 
   private reportBlowUp(): never {
@@ -541,9 +710,8 @@ export class Continuum {
   }
 
   save(): readonly Float64Array[] {
-    return [...this.arrays(), Float64Array.of(this.isDisturbed ? 1 : 0, this.isRough ? 1 : 0)].map((array) =>
-      array.slice(),
-    );
+    const flags = Float64Array.of(this.isDisturbed ? 1 : 0, this.isRough ? 1 : 0);
+    return [...this.arrays(), flags, this.bookPath, this.bookSlopes].map((array) => array.slice());
   }
 
   restore(saved: readonly Float64Array[]): void {
@@ -553,12 +721,34 @@ export class Continuum {
     });
     this.isDisturbed = saved[arrays.length]![0] === 1;
     this.isRough = saved[arrays.length]![1] === 1;
+    // They grow once somebody reads the books.
+    this.bookPath = saved[arrays.length + 1]!.slice();
+    this.bookSlopes = saved[arrays.length + 2]!.slice();
     // Signals are recomputed when somebody asks.
     this.instants[3] = -1;
   }
 
   private arrays(): readonly Float64Array[] {
-    const { x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, matrix, turn, bow, isBent } = this;
-    return [x, books, xA, kA, xB, kB, bookA, bookB, book2, bookRateB, guesses, instants, matrix, turn, bow, isBent];
+    const { x, books, xA, kA, xB, kB, bookA, bookB, bookStride, guesses, instants } = this;
+    const { matrix, byFirst, bySecond, turn, bow, isBent } = this;
+    return [
+      x,
+      books,
+      xA,
+      kA,
+      xB,
+      kB,
+      bookA,
+      bookB,
+      bookStride,
+      guesses,
+      instants,
+      matrix,
+      byFirst,
+      bySecond,
+      turn,
+      bow,
+      isBent,
+    ];
   }
 }

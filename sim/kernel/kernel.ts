@@ -80,6 +80,8 @@ export class Kernel {
   journal: Journal | undefined;
   /** 1 for each signal whose publications make up the digest: all but those that only follow from others. */
   readonly digested: Uint8Array;
+  /** 1 for each flowing signal that the continuum's sweeps write. */
+  readonly swept: Uint8Array;
   /** 1 for each signal that the observer wants to hear of. */
   readonly watched: Uint8Array;
 
@@ -125,6 +127,7 @@ export class Kernel {
     this.values = new Float64Array(signalCount);
     this.continuum = new Continuum(this.values, limits);
     this.watched = new Uint8Array(signalCount);
+    this.swept = new Uint8Array(signalCount);
     this.digested = new Uint8Array(signalCount).fill(1);
     this.lastEntries = new Float64Array(signalCount);
     this.samplers = new Array(signalCount).fill(undefined);

@@ -2,7 +2,8 @@
  * Pairs of states that work on each other within milliseconds, as a motor's current and speed do: the linear part of their
  * slopes, [u', w'] = A [u, w] + the rest, and the functions of A by which a step follows that part exactly:
  *
- *     phi1(Z) = (e^Z - 1) / Z      phi2(Z) = (phi1 - 1) / Z      phi3(Z) = (phi2 - 1/2) / Z      Z = h A
+ *     phi1(Z) = (e^Z - 1) / Z      phi2(Z) = (phi1 - 1) / Z      phi3(Z) = (phi2 - 1/2) / Z
+ *     phi4(Z) = (phi3 - 1/6) / Z      Z = h A
  *
  * Every function of a 2 by 2 matrix is p + q A (Cayley and Hamilton), so that each is two numbers. They are taken from their
  * series where Z is small, and doubled from there (any text on matrix exponentials: scaling and squaring). Hot path; see
@@ -13,10 +14,21 @@
 const SERIES_BELOW = 0.5;
 /** Where the numbers of one pair begin in `matrix`, and those of one length of step in `phi`. */
 export const MATRIX_SIZE = 4;
-export const PHI_SIZE = 6;
+export const PHI_SIZE = 8;
 
-/** Writes p and q of phi1, phi2 and phi3 of `seconds` times the matrix at `matrix[at]` to `phi[to]` and after. */
-export function expandPair(matrix: Float64Array, at: number, seconds: number, phi: Float64Array, to: number): void {
+/**
+ * Writes p and q of phi1 to phi4 of `lengths[which]` seconds times the matrix at `matrix[at]` to `phi[to]` and after.
+ * The length is told by its place, since a number with a fraction would be boxed on the way.
+ */
+export function expandPair(
+  matrix: Float64Array,
+  at: number,
+  lengths: Float64Array,
+  which: number,
+  phi: Float64Array,
+  to: number,
+): void {
+  const seconds = lengths[which]!;
   const trace = matrix[at]! + matrix[at + 3]!;
   const determinant = matrix[at]! * matrix[at + 3]! - matrix[at + 1]! * matrix[at + 2]!;
   let scale = seconds;
@@ -32,40 +44,46 @@ export function expandPair(matrix: Float64Array, at: number, seconds: number, ph
   // In powers of Z: Z^2 = t Z - d.
   let t = trace * scale;
   let d = determinant * scale * scale;
-  let p3 = 1 / 3628800;
-  let q3 = 1 / 39916800;
-  let p = p3;
-  p3 = 1 / 362880 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 40320 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 5040 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 720 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 120 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 24 - q3 * d;
-  q3 = p + q3 * t;
-  p = p3;
-  p3 = 1 / 6 - q3 * d;
-  q3 = p + q3 * t;
+  let p4 = 1 / 39916800;
+  let q4 = 1 / 479001600;
+  let p = p4;
+  p4 = 1 / 3628800 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 362880 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 40320 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 5040 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 720 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 120 - q4 * d;
+  q4 = p + q4 * t;
+  p = p4;
+  p4 = 1 / 24 - q4 * d;
+  q4 = p + q4 * t;
+  let p3 = 1 / 6 - q4 * d;
+  let q3 = p4 + q4 * t;
   let p2 = 0.5 - q3 * d;
   let q2 = p3 + q3 * t;
   let p1 = 1 - q2 * d;
   let q1 = p2 + q2 * t;
   for (; doublings > 0; doublings -= 1) {
-    // phi3(2Z) = (phi1 phi2 + phi2 + 2 phi3) / 8, phi2(2Z) = (phi1^2 + 2 phi2) / 4, phi1(2Z) = phi1 + Z phi1^2 / 2.
+    // phi4(2Z) = (phi1 phi3 + phi2 / 2 + phi3 + 2 phi4) / 16, phi3(2Z) = (phi1 phi2 + phi2 + 2 phi3) / 8, phi2(2Z) = (phi1^2 + 2 phi2) / 4, phi1(2Z) = phi1 + Z phi1^2 / 2.
+    const p13 = p1 * p3 - q1 * q3 * d;
+    const q13 = p1 * q3 + q1 * p3 + q1 * q3 * t;
     const p12 = p1 * p2 - q1 * q2 * d;
     const q12 = p1 * q2 + q1 * p2 + q1 * q2 * t;
     const p11 = p1 * p1 - q1 * q1 * d;
     const q11 = 2 * p1 * q1 + q1 * q1 * t;
     // The half goes from Z into 2Z: what stands at Z counts half as much at 2Z.
+    p4 = 0.0625 * (p13 + 0.5 * p2 + p3 + 2 * p4);
+    q4 = 0.03125 * (q13 + 0.5 * q2 + q3 + 2 * q4);
     p3 = 0.125 * (p12 + p2 + 2 * p3);
     q3 = 0.0625 * (q12 + q2 + 2 * q3);
     p2 = 0.25 * (p11 + 2 * p2);
@@ -81,4 +99,6 @@ export function expandPair(matrix: Float64Array, at: number, seconds: number, ph
   phi[to + 3] = q2 * seconds;
   phi[to + 4] = p3;
   phi[to + 5] = q3 * seconds;
+  phi[to + 6] = p4;
+  phi[to + 7] = q4 * seconds;
 }

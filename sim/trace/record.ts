@@ -5,10 +5,11 @@
  * has the same digest whatever is recorded. Hot path; see test/speed/kernel.bench.ts.
  */
 import type { Assembly } from '../bench/assemble.ts';
+import { FlowLines, type FlowLinesPast } from './flow-lines.ts';
 import { Thinner } from './thin.ts';
 import { Trace, type TraceMark } from './trace.ts';
 
-/** Flowing signals are read this often between events. */
+/** Flowing signals that are no part of the continuous states are read this often between events. */
 export const GRID_PER_SECOND = 1000;
 
 export interface Recorder {
@@ -17,12 +18,15 @@ export interface Recorder {
   runTo(seconds: number): void;
   /** Runs on to an instant at which nobody looks: what is recorded afterwards is as if it had not stopped there. */
   passTo(seconds: number): void;
+  /** What another recorder needs to go on from here, once the bench is back at the present instant. */
+  past(): RecordedPast;
 }
 
 /** What was recorded of the same signals up to the present instant, by a recorder of the same names. */
 export interface RecordedPast {
   readonly trace: Trace;
   readonly mark: TraceMark;
+  readonly lines: FlowLinesPast;
 }
 
 /**
@@ -47,15 +51,35 @@ export function record(
     kernel.watched[signal] = 1;
     if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
   });
-  const { now, values } = kernel;
+  const { now, values, continuum } = kernel;
   const flowing = indices.filter((signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true);
+  // Those of the continuous states are told by lines, the others are asked for on a grid.
+  const lined = flowing.filter((signal) => kernel.swept[signal] === 1);
+  const gridded = flowing.filter((signal) => kernel.swept[signal] !== 1);
   const thinned = new Uint8Array(signals.length);
   if (exact !== undefined) for (const signal of flowing) thinned[signal] = exact.has(signals[signal]!.name) ? 0 : 1;
   const thinner = new Thinner(signals.length, (signal) =>
     trace.append(columnOf[signal]!, thinner.instants[signal]!, thinner.values[signal]!),
   );
+  const lineOf = new Int32Array(signals.length);
+  lined.forEach((signal, line) => {
+    lineOf[signal] = line;
+  });
+  const instant = new Float64Array(1);
+  const sheet = new Float64Array(signals.length);
+  const lines = new FlowLines(continuum, now, values, lined, (line, seconds, value) => {
+    const signal = lined[line]!;
+    if (thinned[signal] === 0) {
+      trace.append(columnOf[signal]!, seconds, value);
+      return;
+    }
+    instant[0] = seconds;
+    sheet[signal] = value;
+    thinner.look(signal, instant, sheet);
+  });
   kernel.observer = {
     observe: (signal) => {
+      if (kernel.swept[signal] === 1) lines.makeWay(lineOf[signal]!);
       if (thinned[signal] === 0) trace.append(columnOf[signal]!, now[0]!, values[signal]!);
       else {
         // What a part publishes is an event, and stays.
@@ -64,6 +88,7 @@ export function record(
       }
     },
   };
+  continuum.watcher = lined.length > 0 ? lines : undefined;
   const ramps = indices.filter((signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear');
   const look = (asked: readonly number[]): void => {
     for (const signal of asked) {
@@ -78,15 +103,16 @@ export function record(
     if (thinned[signal] === 1) thinner.look(signal, now, values);
     else trace.append(columnOf[signal]!, now[0]!, values[signal]!);
   }
+  lines.begin(past?.lines);
   let gridCount = Math.floor(now[0]! * gridPerSecond);
   const passTo = (seconds: number): void => {
-    if (flowing.length > 0) {
+    if (gridded.length > 0) {
       for (;;) {
         const next = (gridCount + 1) / gridPerSecond;
         if (next > seconds) break;
         gridCount += 1;
         kernel.run(next);
-        look(flowing);
+        look(gridded);
       }
     }
     kernel.run(seconds);
@@ -94,12 +120,15 @@ export function record(
   return {
     trace,
     passTo,
+    past: () => ({ trace, mark: trace.mark(), lines: lines.save() }),
     runTo: (seconds) => {
       try {
         passTo(seconds);
+        lines.makeWayForAll();
         look(flowing);
       } finally {
         // Also where the numbers ran away, what was seen up to there is kept.
+        lines.makeWayForAll();
         for (const signal of flowing) if (thinned[signal] === 1) thinner.flush(signal);
       }
       // A ramp is published at its ends only; here the trace would otherwise stop short on the way.

@@ -264,6 +264,6 @@ describe('laws: allocation', () => {
 
 const PINNED: Readonly<Record<string, string>> = {
   'orchard cart': 'afbe415c2733fdd0',
-  'everything at once': 'a1cff60f3dbdb41a',
-  'a switch, a phase-correct timer': '02d82afbb73ee8f9',
+  'everything at once': 'c871845c31e9f83e',
+  'a switch, a phase-correct timer': 'cb5db0bd66a9581b',
 };

@@ -120,7 +120,7 @@ export function openForks(
           for (const { seconds, key } of stopsOf(groups, start?.point.seconds ?? 0, untilSeconds, spacingSeconds)) {
             if (!met.has(key)) continue;
             recorder.passTo(seconds);
-            const past = { trace, mark: trace.mark() };
+            const past = recorder.past();
             const taken = takenOf(assembly).map(({ counts }) => counts.slice());
             keep(key, { seconds, snapshot: kernel.save(), past, taken });
           }
