@@ -177,7 +177,7 @@ export function steadySpeed(
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 /** A step may pass a current limit by this share of the stall current. */
-const OVERSHOOT_SHARE = 2e-3;
+const OVERSHOOT_SHARE = 2e-4;
 /** A wheel that grips again may have passed the ground's speed by this share of its full speed. */
 const SLIP_SHARE = 1e-3;
 

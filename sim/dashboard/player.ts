@@ -211,7 +211,7 @@ export class Player {
     this.log.attach(this.assembly);
     for (const signal of this.recorded) {
       kernel.watched[signal] = 1;
-      if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
+      if (signals[signal]!.isBook === true) kernel.continuum.ledger.isKept = true;
     }
     this.flowing = this.recorded.filter(
       (signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true,

@@ -5,9 +5,8 @@
  *
  * What flows within a step is known once the step is planned. So a step is looked at when it is planned, in ever smaller
  * halves until the parabola through the ends and the middle of each holds; the lines are drawn along the parabolas, and
- * told when the step ends. An event that cuts the step short
- * finds there what had flowed up to it: the signal then steps from its value at the last instant before the event to that
- * at the event. Hot path; see test/speed/power.bench.ts.
+ * told when the step ends. An event that cuts the step short finds there what had flowed up to it: the signal then steps
+ * from its value at the last instant before the event to that at the event. Hot path; see test/speed/power.bench.ts.
  */
 import type { Continuum } from '../kernel/continuum.ts';
 

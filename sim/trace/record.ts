@@ -49,7 +49,7 @@ export function record(
   indices.forEach((signal, column) => {
     columnOf[signal] = column;
     kernel.watched[signal] = 1;
-    if (signals[signal]!.isBook === true) kernel.continuum.isBooking = true;
+    if (signals[signal]!.isBook === true) kernel.continuum.ledger.isKept = true;
   });
   const { now, values, continuum } = kernel;
   const flowing = indices.filter((signal) => signals[signal]!.isFlowing === true && signals[signal]!.isDrawn !== true);
@@ -77,17 +77,18 @@ export function record(
     sheet[signal] = value;
     thinner.look(signal, instant, sheet);
   });
-  kernel.observer = {
-    observe: (signal) => {
-      if (kernel.swept[signal] === 1) lines.makeWay(lineOf[signal]!);
-      if (thinned[signal] === 0) trace.append(columnOf[signal]!, now[0]!, values[signal]!);
-      else {
-        // What a part publishes is an event, and stays.
-        thinner.look(signal, now, values);
-        thinner.flush(signal);
-      }
-    },
+  const append = (signal: number): void => trace.append(columnOf[signal]!, now[0]!, values[signal]!);
+  const observe = (signal: number): void => {
+    if (kernel.swept[signal] === 1) lines.makeWay(lineOf[signal]!);
+    if (thinned[signal] === 0) append(signal);
+    else {
+      // What a part publishes is an event, and stays.
+      thinner.look(signal, now, values);
+      thinner.flush(signal);
+    }
   };
+  // Where no line is told and nothing thinned, nothing has to make way.
+  kernel.observer = { observe: lined.length > 0 || exact !== undefined ? observe : append };
   continuum.watcher = lined.length > 0 ? lines : undefined;
   const ramps = indices.filter((signal) => signals[signal]!.isFlowing !== true && signals[signal]!.shape === 'linear');
   const look = (asked: readonly number[]): void => {

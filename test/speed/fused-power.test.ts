@@ -10,8 +10,8 @@ import { fusedPowerRun } from './fused-power.ts';
 import { powerScenario } from './power.ts';
 import { DRIVE_SECONDS, ramps, SEED } from './two-controllers.ts';
 
-/** Greatest difference between both, as a share of full scale; at a step of the drive, and where a limit lets go, a current moves 150 A in 1 ms. */
-const TOLERANCE = 0.01;
+/** Greatest difference between both, as a share of full scale; at a step of the drive a current moves 150 A in 1 ms. */
+const TOLERANCE = 0.005;
 /** Full scale: the greatest value of the drive, to two digits. */
 const TRACES = [
   ['vehicle.speed', 4.8],

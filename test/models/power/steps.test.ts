@@ -1,7 +1,7 @@
 /**
  * A verdict must not hang on how finely time is cut: every shipped scenario with half the step and half the error. A
  * margin that is a small difference of large numbers is held against the size of the signal that it is about in the
- * scenarios named below, and against itself in all others.
+ * scenario named below, and against itself in all others.
  */
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
@@ -17,8 +17,8 @@ import type { Scenario } from '../../../sim/verdict/run-scenario.ts';
 
 const FOLDER = 'scenarios/orchard-cart';
 const files = readdirSync(FOLDER).filter((file) => file.endsWith('.yaml') && file !== 'bench.yaml');
-/** Here the margin is a seventh of its signal or less; measured, 0.21 % and 0.11 % of the margin. */
-const HELD_BY_SIGNAL = ['cut-off-heavier-wire.yaml', 'loaded-climb.yaml'];
+/** Here the margin is a tenth of its signal: a temperature, 0.17 % of its margin (measured), as a limit holds within 0.1 %. */
+const HELD_BY_SIGNAL = ['loaded-climb.yaml'];
 const HALVED: StepLimits = { tolerance: STEP_LIMITS.tolerance / 2, mostSeconds: STEP_LIMITS.mostSeconds / 2 };
 
 interface Outcome {
