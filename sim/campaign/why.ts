@@ -62,7 +62,7 @@ export interface Change {
   readonly back: number | null;
   /** Places, in the scenario's list, of the expectations asked about that it turns. */
   readonly turns: readonly number[];
-  /** Places of the others whose outcome changes along with them. */
+  /** Places of those not asked about whose outcome changes along with them: asked for what mends, this is what it breaks. */
   readonly alsoTurns: readonly number[];
 }
 
@@ -113,7 +113,7 @@ export async function why(scenario: Scenario, options: WhyOptions = {}): Promise
       break;
     }
   }
-  const told = await withBesides(changes, run, scenario, parameters, options.breathe);
+  const told = await withBesides(changes, { run, asked }, parameters, options.breathe);
   return {
     run,
     question,
@@ -329,30 +329,34 @@ function nearestOnly(changes: readonly Change[]): Change[] {
   });
 }
 
-/** What mends more comes first, then what is nearer; words, which have no distance, last. */
+/** What mends more comes first, then what breaks less by it, then what is nearer; words, which have no distance, last. */
 export function ranked(changes: readonly Change[], question: WhyReport['question']): Change[] {
   const rank = ({ relative, from }: Change): number => relative ?? (typeof from === 'number' ? 1e9 : 2e9);
   const reward = ({ turns }: Change): number => (question === 'mend' ? turns.length : 0);
-  return [...changes].sort((a, b) => reward(b) - reward(a) || rank(a) - rank(b));
+  const harm = ({ alsoTurns }: Change): number => (question === 'mend' ? alsoTurns.length : 0);
+  return [...changes].sort((a, b) => reward(b) - reward(a) || harm(a) - harm(b) || rank(a) - rank(b));
 }
 
 /** With what else changes when each is changed: told by one more run of all expectations, until the last is decided. */
 async function withBesides(
   changes: readonly Change[],
-  run: ScenarioRun,
-  scenario: Scenario,
+  { run, asked }: Pick<WhyReport, 'run' | 'asked'>,
   parameters: readonly Parameter[],
   breathe: Breathe | undefined,
 ): Promise<Change[]> {
+  const { scenario, expectations } = run;
   const truthsWith = truthsOf(scenario, breathe);
   const told: Change[] = [];
   for (const change of changes) {
     const parameter = parameters.find(({ path }) => path === change.path)!;
     const truths = await truthsWith(withValue(scenario.parts, parameter, change.to));
-    const alsoTurns = run.expectations.flatMap(({ truth }, index) =>
-      truth !== truths[index]! && !change.turns.includes(index) ? [index] : [],
-    );
-    told.push({ ...change, alsoTurns });
+    const turned = expectations.flatMap(({ truth }, index) => (truth === truths[index]! ? [] : [index]));
+    told.push({
+      ...change,
+      // Others that were asked about may have turned nearer by: at this value they have turned as well.
+      turns: asked.filter((index) => change.turns.includes(index) || turned.includes(index)),
+      alsoTurns: turned.filter((index) => !asked.includes(index)),
+    });
   }
   return told;
 }

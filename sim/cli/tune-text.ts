@@ -27,11 +27,16 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
   const { tuned, now, bench } = tuning;
   const chosen = tuned[row - 1];
   const fits = tuned[0]?.fits === true;
-  const head = fits
-    ? `${tuned.length} timer settings arm and drive in the worst case of all tolerances of ${bench.title}`
-    : `No timer setting${tuning.isInterrupted ? ' so far' : ''} arms and drives in the worst case of all tolerances of ${bench.title}`;
+  const refusedCount = tuned.filter(({ confirmation }) => confirmation?.holds === false).length;
+  const goodCount = fits ? tuned.length - refusedCount : 0;
+  const over = `in the worst case of all tolerances of ${bench.title}`;
+  const head =
+    goodCount > 0
+      ? `${counted(goodCount, 'timer setting')} ${goodCount === 1 ? 'arms and drives' : 'arm and drive'} ${over}`
+      : `No timer setting${tuning.isInterrupted ? ' so far' : ''} arms and drives ${over}`;
   const lines = [
-    (fits ? paint.good : paint.bad)(paint.strong(head)),
+    (goodCount > 0 ? paint.good : paint.bad)(paint.strong(head)),
+    ...(refusedCount > 0 ? wrapped(refusedWords(refusedCount, goodCount), INDENT, look.columns) : []),
     ...(tuning.isInterrupted
       ? wrapped(
           `interrupted: ${tuning.triedCount} of ${tuning.setupCount} ways to set up a timer had been looked at; the others may be better`,
@@ -39,7 +44,11 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
           look.columns,
         )
       : []),
-    ...wrapped(`as it is: ${standingWords(now.standing.worst)}; ${now.steps} drive steps`, INDENT, look.columns),
+    ...wrapped(
+      `as it is: ${standingWords(now.standing.worst)}; ${counted(now.steps, 'drive step')}`,
+      INDENT,
+      look.columns,
+    ),
     '',
     ...(fits || tuned.length === 0 ? [] : ['The nearest:']),
     ...table(isAll || !fits ? tuned : tuned.slice(0, Math.max(ROWS_SHOWN, row))),
@@ -56,6 +65,19 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
     ),
   ];
   return `${lines.join('\n')}\n`;
+}
+
+const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`;
+
+/** Settings whose pulses are right by arithmetic, and with which the simulated vehicle does not do what it must. */
+function refusedWords(refusedCount: number, goodCount: number): string {
+  const more = goodCount > 0 ? 'more ' : '';
+  const verb = refusedCount === 1 ? 'makes its pulses right and fails' : 'make their pulses right and fail';
+  const elsewhere =
+    goodCount > 0
+      ? ''
+      : ' What stops them is not the timer: write a row with --write FILE, and jackstand why FILE tells what does.';
+  return `${refusedCount} ${more}${verb} when tried by simulation.${elsewhere}`;
 }
 
 const NEED_WORDS: Readonly<Record<Need, string>> = {

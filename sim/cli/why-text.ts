@@ -39,12 +39,15 @@ function marginLines({ run }: WhyReport, look: Look): string[] {
   );
 }
 
-function headOf({ question, asked, run }: WhyReport): string {
+function headOf({ question, asked, run, changes }: WhyReport): string {
   if (asked.length === 0) return 'There is no expectation to turn';
   if (question === 'break') return 'How far each value is from breaking it, alone';
   const lines = asked.map((index) => run.expectations[index]!.line);
   const words = lines.length === 1 ? `line ${lines[0]} comes` : `lines ${lines.join(', ')} come`;
-  return `Single changes with which ${words} out the other way, the smallest first`;
+  const harms = new Set(changes.map(({ alsoTurns }) => alsoTurns.length));
+  const order =
+    harms.size > 1 ? 'those first that change nothing else, or least; then the smallest' : 'the smallest first';
+  return `Single changes with which ${words} out the other way, ${order}`;
 }
 
 function changeLines(report: WhyReport, look: Look): string[] {

@@ -5,7 +5,7 @@ import { describe, expect, test } from 'vitest';
 import { z } from 'zod';
 import { parseSource } from '../../../sim/bench/source.ts';
 import { trialOf, truthsOf } from '../../../sim/campaign/why/trial.ts';
-import { type Change, type WhyReport, why } from '../../../sim/campaign/why.ts';
+import { type Change, ranked, type WhyReport, why } from '../../../sim/campaign/why.ts';
 import type { Quantity } from '../../../sim/units/index.ts';
 import { loadScenario, scenarioOf } from '../../../sim/verdict/load-scenario.ts';
 import { runScenario, type Scenario } from '../../../sim/verdict/run-scenario.ts';
@@ -211,6 +211,49 @@ describe('why: numbers that run away', () => {
       inert: [],
       steady: ['battery.capacity'],
     });
+  });
+});
+
+describe('why: the order of cures', () => {
+  // The cut-off stands above what the battery gives under its load. It would not come either if the drive never armed: a
+  // clock 1 % off does that, the nearest of all changes, but it breaks what held.
+  test('asked for what mends: what mends more comes first, then what breaks less, then what is nearer', () => {
+    const change = (path: string, relative: number, turns: number[], alsoTurns: number[]): Change => ({
+      path,
+      members: [],
+      isSymmetric: false,
+      from: 1,
+      to: 1 + relative,
+      dimension: 'count',
+      direction: 'up',
+      relative,
+      edge: null,
+      back: null,
+      turns,
+      alsoTurns,
+    });
+    const far = change('far', 0.5, [1], []);
+    const near = change('near', 0.1, [1], [0]);
+    const nearer = change('nearer', 0.01, [1], [0]);
+    const both = change('both', 0.9, [1, 2], [0]);
+    const order = (question: 'mend' | 'break') => ranked([near, far, both, nearer], question).map(({ path }) => path);
+    expect(order('mend')).toEqual(['both', 'far', 'nearer', 'near']);
+    // Asked for what breaks, the nearest is all that counts.
+    expect(order('break')).toEqual(['nearer', 'near', 'far', 'both']);
+  });
+
+  // 46 ticks of 32 us are 1472 us: below 1.475 ms, and below 1.5 ms, which compare 46 (1504 us) is not either.
+  test('an expectation asked about that turned nearer by counts among those that a change turns', async () => {
+    const report = await why(
+      written(
+        'expect:\n  - { that: left.pulse < 1.5 ms, always: true }\n  - { that: left.pulse < 1.45 ms, always: true }',
+      ),
+      only('board.firmware.output.0'),
+    );
+    expect(report.changes).toMatchObject([
+      { to: 44, turns: [0, 1], alsoTurns: [] },
+      { to: 45, turns: [0], alsoTurns: [] },
+    ]);
   });
 });
 
