@@ -2,6 +2,9 @@
  * The drive of `two-controllers.ts`, in simulated seconds a second, beside the same arithmetic fused by hand: what
  * events, ports, charts and recording cost. `fused.test.ts` holds that both make the same pulses. And the shipped bench,
  * whose battery, wires, motors and wheels move between the events.
+ *
+ * Runs module by module, unlike the other benchmarks (vitest.config.ts): its mark, four times the loop by hand, was set so.
+ * In one piece the kernel makes about 2,350 simulated seconds a second and the loop by hand 16,500, seven times as many.
  */
 import { afterAll, bench, describe } from 'vitest';
 import { assemble } from '../../sim/bench/assemble.ts';
