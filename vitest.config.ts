@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { fileURLToPath, pathToFileURL } from 'node:url';
-import { build, type Plugin as BundlePlugin } from 'esbuild';
+import { type Plugin as BundlePlugin, build } from 'esbuild';
 import { defineConfig, type Plugin } from 'vitest/config';
 
 const root = fileURLToPath(new URL('.', import.meta.url));
