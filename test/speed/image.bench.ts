@@ -11,6 +11,10 @@ import { type Act, assemble } from '../../sim/bench/assemble.ts';
 import { loadBench } from '../../sim/bench/load-bench.ts';
 import { settleParts } from '../../sim/bench/schema.ts';
 import { parseSource } from '../../sim/bench/source.ts';
+import { allowWideInlining } from '../../sim/kernel/inlining.ts';
+
+// As the command does.
+allowWideInlining();
 
 const cart = fileURLToPath(new URL('../../scenarios/orchard-cart/', import.meta.url));
 const images = fileURLToPath(new URL('../models/board/image/', import.meta.url));
