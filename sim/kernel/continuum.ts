@@ -30,8 +30,6 @@ const FLOOR_SHARE = 0.1;
 const LEAST_STEP_SECONDS = 1e-7;
 const MOST_STEP_SECONDS = 0.1;
 const FIRST_STEP_SECONDS = 1e-4;
-/** After something came between: a new duty changes the slopes little as a rule, and a step that is too long is tried again. */
-const STEP_AFTER_CUT_SECONDS = 2e-3;
 /** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
 const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
@@ -239,7 +237,7 @@ export class Continuum {
     for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;
     instants[0] = seconds;
-    if (!isWhole) instants[2] = Math.min(instants[2]!, STEP_AFTER_CUT_SECONDS);
+    if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
     if (this.watcher !== undefined) this.watcher.turned(isNew);
     if (isNew || this.isRough) this.measurePairs();
     this.plan();
