@@ -9,6 +9,7 @@ import type { JunitCase } from '../report/junit.ts';
 import { formatQuantity, parseQuantity, unitFor } from '../units/index.ts';
 import { loadScenario } from '../verdict/load-scenario.ts';
 import type { Scenario } from '../verdict/run-scenario.ts';
+import { counted } from './counted.ts';
 import { Exit } from './exit.ts';
 import { kindOf } from './find-files.ts';
 import { campaignJunit } from './junit-cases.ts';
@@ -182,10 +183,6 @@ function byPart(modes: readonly string[]): string[] {
     parts.set(part, [...(parts.get(part) ?? []), mode]);
   }
   return [...parts].map(([part, of]) => `${part}: ${of.join(', ')}`);
-}
-
-function counted(count: number, what: string): string {
-  return `${count} ${what}${count === 1 ? '' : 's'}`;
 }
 
 function huntJson({ nearest, ...report }: HuntReport): unknown {

@@ -4,6 +4,7 @@ import { pulseOverTravel } from '../campaign/tune/picture.ts';
 import { yamlText } from '../campaign/tune/scenario-text.ts';
 import type { Tuned, Tuning } from '../campaign/tune.ts';
 import { formatQuantity } from '../units/index.ts';
+import { counted } from './counted.ts';
 import { paintFor } from './streams.ts';
 import { tunePicture } from './tune-picture.ts';
 import type { Look } from './verdict-text.ts';
@@ -66,8 +67,6 @@ export function tuneText(tuning: Tuning, { row, isAll }: { row: number; isAll: b
   ];
   return `${lines.join('\n')}\n`;
 }
-
-const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`;
 
 /** Settings whose pulses are right by arithmetic, and with which the simulated vehicle does not do what it must. */
 function refusedWords(refusedCount: number, goodCount: number): string {
