@@ -249,6 +249,10 @@ export const steps = {
   },
 } as const satisfies Readonly<Record<string, StepForm>>;
 
+/** So much cooler than where it tripped it comes back. */
+const BACK_KELVIN = 20;
+/** What rounding may leave between a temperature and where it was to be. */
+const NEAR_KELVIN = 1e-6;
 /** Below this the output counts as unchanged, so that a rail in regulation wakes nobody. */
 const NOTICED_VOLTS = 1e-3;
 
@@ -262,6 +266,8 @@ function make(host: Host, numbers: Parameters): Live {
     isShorted: false,
     isHot: false,
     celsius: thermal.ambient,
+    /** What it would settle at with what it has lost since the latest step began. */
+    settledCelsius: thermal.ambient,
     targetVolts: 0,
     supplyVolts: 0,
     amount: 0,
@@ -269,6 +275,7 @@ function make(host: Host, numbers: Parameters): Live {
     /** What the chart was last told of. */
     condition: -1,
   };
+  const heatSeconds = thermal.resistance * thermal.capacity;
   const { values, out } = host;
   const supplyIn = host.in.supply!;
   const secondIn = host.in.second!;
@@ -293,6 +300,15 @@ function make(host: Host, numbers: Parameters): Live {
   const isOff = (): boolean => state.targetVolts <= 0 && state.volts <= 0;
   const isDropping = (): boolean => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01;
   const isLimiting = (): boolean => amps() > numbers.limit * (second === undefined ? 1 : 2);
+  const isFed = (): boolean => state.supplyVolts > numbers.dropout && !state.isHot;
+  /** What the load takes out of the supply. It follows the supply of the step's start: that changes too slowly to be iterated. */
+  const passedAmps = (): number => {
+    if (!isFed()) return 0;
+    const outAmps = Math.min(amps(), numbers.limit);
+    return numbers.kind === 'linear' ? outAmps : (state.volts * outAmps) / (numbers.efficiency * state.supplyVolts);
+  };
+  /** What each regulator takes for itself. */
+  const ownAmps = (): number => (isFed() ? numbers.quiescent : 0);
   const look = (elapsedSeconds: number): void => {
     // It has fallen through the stretch only if it was above its target at the stretch's start.
     const fallSeconds = state.volts > state.targetVolts ? elapsedSeconds : 0;
@@ -313,16 +329,8 @@ function make(host: Host, numbers: Parameters): Live {
     states: [],
     bookCount: 1,
     draw: () => {
-      // What a switching regulator takes follows the supply of the step's start: it changes too slowly to be iterated.
-      const { supplyVolts } = state;
-      const isFed = supplyVolts > numbers.dropout && !state.isHot;
-      const outAmps = isFed ? Math.min(amps(), numbers.limit) : 0;
-      const taken = !isFed
-        ? 0
-        : numbers.kind === 'linear'
-          ? outAmps
-          : (state.volts * outAmps) / (numbers.efficiency * supplyVolts);
-      const own = isFed ? numbers.quiescent : 0;
+      const taken = passedAmps();
+      const own = ownAmps();
       const one = taken * state.firstShare + own;
       const two = second === undefined ? 0 : taken * (1 - state.firstShare) + own;
       values[drawOut] = one + two;
@@ -339,21 +347,33 @@ function make(host: Host, numbers: Parameters): Live {
     settle: () => {
       const elapsedSeconds = elapsed[0]!;
       state.supplyVolts = values[supplyIn]!;
-      if (elapsedSeconds > 0) heat(elapsedSeconds);
+      heat(elapsedSeconds);
       look(elapsedSeconds);
+      foresee();
       return false;
     },
   });
+  /** The regulator's temperature after a stretch in which its loss was what it was at the stretch's start. */
   const heat = (elapsedSeconds: number): void => {
-    const lossWatts = Math.max(0, values[drawOut]! * values[supplyIn]! - state.volts * Math.min(amps(), numbers.limit));
-    const settled = thermal.ambient + lossWatts * thermal.resistance;
-    state.celsius =
-      settled + (state.celsius - settled) * Math.exp(-elapsedSeconds / (thermal.resistance * thermal.capacity));
+    const { settledCelsius } = state;
+    state.celsius = settledCelsius + (state.celsius - settledCelsius) * Math.exp(-elapsedSeconds / heatSeconds);
     host.note(out.temperature!, state.celsius);
-    if (state.celsius >= thermal.trip) state.isHot = true;
-    else if (state.celsius < thermal.trip - 20) state.isHot = false;
+    if (state.celsius >= thermal.trip - NEAR_KELVIN) state.isHot = true;
+    else if (state.celsius <= thermal.trip - BACK_KELVIN + NEAR_KELVIN) state.isHot = false;
+  };
+  /** From the loss that begins now: where the temperature goes, and when it gets to where the regulator trips or comes back. */
+  const foresee = (): void => {
+    const givenWatts = state.volts * Math.min(amps(), numbers.limit);
+    const lossWatts = Math.max(0, (passedAmps() + (second === undefined ? 1 : 2) * ownAmps()) * state.supplyVolts - givenWatts);
+    state.settledCelsius = thermal.ambient + lossWatts * thermal.resistance;
+    const nextCelsius = state.isHot ? thermal.trip - BACK_KELVIN : thermal.trip;
+    // Positive below one where the temperature passes there on its way.
+    const left = (nextCelsius - state.settledCelsius) / (state.celsius - state.settledCelsius);
+    if (left > 0 && left < 1) host.wake(passage, host.now[0]! - heatSeconds * Math.log(left));
+    else if (host.isAwake(passage)) host.sleep(passage);
   };
   const again = host.timer(() => host.disturb());
+  const passage = host.timer(() => host.disturb());
   const run = runChart(host, chart, {
     change: (fault, isOn) => {
       if (fault === 'short') state.isShorted = isOn;

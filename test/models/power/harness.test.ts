@@ -192,16 +192,15 @@ describe('rail: regulation', () => {
     );
     const [hot] = found.samples('rail.mode', 0.2)[0]!;
     // 5 W would heat it by 200 K with a time constant of 10 s: 125 K after 10 ln(200 / 75) s.
-    expect(hot - 0.1).toBeCloseTo(10 * Math.log(200 / 75), 1);
+    expect(hot - 0.1).toBeCloseTo(10 * Math.log(200 / 75), 4);
     expect(found.at('rail.voltage', hot + 0.5)).toBe(0);
     const [back] = found.samples('rail.voltage', hot + 0.5).find(([, volts]) => volts > 4.9)!;
-    // From 150 to 130 degC towards 25 degC: 10 ln(125 / 105) s; then from 130 to 150 degC towards 225 degC. It is looked at
-    // ten times a second or more often.
-    expect(Math.abs(back - hot - 10 * Math.log(125 / 105))).toBeLessThan(0.11);
+    // From 150 to 130 degC towards 25 degC: 10 ln(125 / 105) s; then from 130 to 150 degC towards 225 degC.
+    expect(back - hot).toBeCloseTo(10 * Math.log(125 / 105), 4);
     const [again] = found
       .samples('rail.mode', back + 0.2)
       .find(([, mode]) => found.column('rail.mode').signal.modes![mode] === 'hot')!;
-    expect(Math.abs(again - back - 10 * Math.log(95 / 75))).toBeLessThan(0.21);
+    expect(again - back).toBeCloseTo(10 * Math.log(95 / 75), 4);
   });
 });
 
