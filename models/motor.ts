@@ -140,6 +140,7 @@ export const ports = {
       dimension: 'force',
       kind: 'flowing',
     },
+    thrust: { means: 'force at the ground before its friction', dimension: 'force', kind: 'flowing' },
     mass: { means: 'mass that the turning parts add to the vehicle', dimension: 'mass', kind: 'flowing' },
     temperature: { means: 'temperature of the winding', dimension: 'temperature', quiet: true },
     loss: { means: 'energy lost in winding, friction and slip', dimension: 'energy', kind: 'flowing', isBook: true },
@@ -177,20 +178,21 @@ export function steadySpeed(
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 /** A step may pass a current limit by this share of the stall current. */
-const OVERSHOOT_SHARE = 2e-4;
+const OVERSHOOT_SHARE = 2e-5;
 /** A wheel that grips again may have passed the ground's speed by this share of its full speed. */
-const SLIP_SHARE = 1e-3;
-
+const SLIP_SHARE = 1e-5;
+/** A wheel that begins to slip may have asked the tyre for so much more than it holds, as a share of that. */
+const GRIP_SHARE = 1e-3;
+/** Slower than this a wheel that nothing moves stands, and so fast it may have become where it turned round. */
 const STANDING_RADIANS_PER_SECOND = 0.02;
-/** What rounding leaves of the speed of a wheel that stands. */
-const STILL_RADIANS_PER_SECOND = 1e-10;
 
 function make(host: Host, numbers: Parameters): Live {
   const { constant, inductance, inertia, friction, viscous, gear, thermal } = numbers;
   const state = {
     isGripping: false,
     slipSign: 0,
-    lastSpeed: 0,
+    /** Which way it turned when the step began: 1, -1, or 0 where it stood. */
+    direction: 0,
     ratio: 0,
     gripNewtons: 0,
   };
@@ -206,6 +208,7 @@ function make(host: Host, numbers: Parameters): Live {
   const emfOut = out.emf!;
   const torqueOut = out.torque!;
   const pullOut = out.pull!;
+  const thrustOut = out.thrust!;
   const holdOut = out.hold!;
   const massOut = out.mass!;
   const temperatureOut = out.temperature!;
@@ -213,10 +216,13 @@ function make(host: Host, numbers: Parameters): Live {
   const scaleAmps = 25 / numbers.resistance;
   const scaleSpeed = 25 / constant;
 
-  /** Coulomb friction against the motion; at standstill it takes what the motor gives, up to its size. */
-  const frictionTorque = (speed: number, drivingTorque: number): number => {
-    if (speed !== 0) return Math.sign(speed) * friction;
-    return Math.abs(drivingTorque) <= friction ? drivingTorque : Math.sign(drivingTorque) * friction;
+  /**
+   * Coulomb friction against the direction of the step's start, so that a step's slopes have no edge; at standstill it takes
+   * what moves the wheel, up to its size.
+   */
+  const frictionTorque = (movingTorque: number): number => {
+    if (state.direction !== 0) return state.direction * friction;
+    return Math.abs(movingTorque) <= friction ? movingTorque : Math.sign(movingTorque) * friction;
   };
   const isGrounded = (): boolean => state.gripNewtons > 0;
   /** What a sliding tyre takes from the drive, seen from the motor. */
@@ -246,13 +252,11 @@ function make(host: Host, numbers: Parameters): Live {
       values[dropOut] = windingOhms(numbers.resistance, x[base + 2]!) * amps + constant * speed;
       const driving = constant * amps - viscous * speed;
       const isHolding = isGrounded() && state.isGripping;
-      const torque = driving - frictionTorque(speed, driving - slidingTorque());
+      const torque = driving - frictionTorque(driving - slidingTorque());
       values[torqueOut] = torque;
-      values[pullOut] = !isGrounded()
-        ? 0
-        : state.isGripping
-          ? (Math.abs(speed) < STILL_RADIANS_PER_SECOND ? driving : torque) * state.ratio
-          : state.slipSign * state.gripNewtons;
+      const sliding = isGrounded() ? state.slipSign * state.gripNewtons : 0;
+      values[thrustOut] = isHolding ? driving * state.ratio : sliding;
+      values[pullOut] = isHolding ? (state.direction === 0 ? driving : torque) * state.ratio : sliding;
       values[holdOut] = isHolding ? friction * state.ratio : 0;
       values[massOut] = isHolding ? inertia * state.ratio * state.ratio : 0;
     },
@@ -275,25 +279,34 @@ function make(host: Host, numbers: Parameters): Live {
       dx[base + 2] = (thermal.ambient + copperWatts * thermal.resistance - x[base + 2]!) / heatSeconds;
       bookRates[book] = copperWatts + (constant * amps - torque) * speed + slipWatts;
     },
-    excess: () => Math.max(currentExcess(), slipExcess()),
+    excess: () => Math.max(currentExcess(), slipExcess(), turnExcess()),
     settle: () => {
       tellHeat();
       const isClamped = clampCurrent();
       const hasJumped = (isGrounded() ? settleWheel() : settleFree()) || isClamped;
-      state.lastSpeed = x[base + 1]!;
+      state.direction = Math.sign(x[base + 1]!);
       return hasJumped;
     },
   });
   const currentExcess = (): number => {
-    if (leastIn < 0) return 0;
-    const over = Math.max(x[base]! - values[mostIn]!, values[leastIn]! - x[base]!, 0);
+    if (leastIn < 0) return Number.NEGATIVE_INFINITY;
+    const over = Math.max(x[base]! - values[mostIn]!, values[leastIn]! - x[base]!);
     return over / (OVERSHOOT_SHARE * scaleAmps);
   };
-  /** A slipping wheel that has passed the speed of the ground: the instant of gripping must be met closely. */
+  /** Force that the tyre must pass on if the wheel is to go on with the ground. */
+  const neededNewtons = (): number =>
+    (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
+  /** A wheel that asks for more than its grip, or a slipping one that has passed the speed of the ground. */
   const slipExcess = (): number => {
-    if (state.isGripping || !isGrounded()) return 0;
+    if (!isGrounded()) return Number.NEGATIVE_INFINITY;
+    if (state.isGripping) return (Math.abs(neededNewtons()) / state.gripNewtons - 1) / GRIP_SHARE;
     const past = -(x[base + 1]! - values[speedIn]! * state.ratio) * state.slipSign;
     return past / (SLIP_SHARE * scaleSpeed);
+  };
+  /** Where a wheel that the ground does not hold turns round, friction changes its sign, or holds it. */
+  const turnExcess = (): number => {
+    if ((state.isGripping && isGrounded()) || state.direction === 0) return Number.NEGATIVE_INFINITY;
+    return (-x[base + 1]! * state.direction) / STANDING_RADIANS_PER_SECOND;
   };
   /** The bridge lets no more flow than its limits; what the inductance held beyond is lost in it. */
   const clampCurrent = (): boolean => {
@@ -314,8 +327,9 @@ function make(host: Host, numbers: Parameters): Live {
   /** Where the ground does not hold it, friction brings the wheel to a stand. */
   const settleFree = (): boolean => {
     const speed = x[base + 1]!;
-    const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_RADIANS_PER_SECOND);
-    if (!isTurning || Math.abs(constant * x[base]! - slidingTorque()) > friction) return false;
+    const hasTurned = speed * state.direction < 0;
+    if (!hasTurned && (speed === 0 || Math.abs(speed) >= STANDING_RADIANS_PER_SECOND)) return false;
+    if (Math.abs(constant * x[base]! - slidingTorque()) > friction) return hasTurned;
     turnAt(0);
     return true;
   };
@@ -330,7 +344,7 @@ function make(host: Host, numbers: Parameters): Live {
       turnAt(vehicleSpeed);
       return true;
     }
-    const needed = (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
+    const needed = neededNewtons();
     if (Math.abs(needed) > state.gripNewtons) {
       state.isGripping = false;
       state.slipSign = Math.sign(needed);

@@ -131,9 +131,9 @@ export const steps = {
 } as const satisfies Readonly<Record<string, StepForm>>;
 
 /** A step may pass the edge of a slope by so much. */
-const EDGE_METRES = 0.005;
+const EDGE_METRES = 1e-4;
 
-/** Slower than this a vehicle whose drives cannot move it stands. */
+/** Slower than this a vehicle whose drives cannot move it stands, and so fast it may have become where it turned round. */
 const STANDING_METRES_PER_SECOND = 1e-4;
 
 function make(host: Host, numbers: Parameters): Live {
@@ -141,7 +141,8 @@ function make(host: Host, numbers: Parameters): Live {
     mass: numbers.mass,
     grade: numbers.grade,
     isLifted: numbers.on === 'stands',
-    lastSpeed: 0,
+    /** Which way it moved when the step began: 1, -1, or 0 where it stood. */
+    direction: 0,
     lastMetres: 0,
     drovenMetres: 0,
     wasDriven: false,
@@ -153,38 +154,33 @@ function make(host: Host, numbers: Parameters): Live {
   const speedOut = out.speed!;
   const accelerationOut = out.acceleration!;
   const distanceOut = out.distance!;
-  const pulls = host.all('motor', 'pull');
+  const thrusts = host.all('motor', 'thrust');
   const masses = host.all('motor', 'mass');
   const holds = host.all('motor', 'hold');
   const drives = host.all('controller', 'drive');
 
-  /** Pull of the drives less the slope: what moves a standing vehicle. */
+  /** Thrust of the drives less the slope, before any friction. */
   const pushNewtons = (): number => {
     let newtons = -gradeNewtons(state.mass, state.grade);
-    for (let index = 0; index < pulls.length; index += 1) newtons += values[pulls[index]!]!;
+    for (let index = 0; index < thrusts.length; index += 1) newtons += values[thrusts[index]!]!;
     return newtons;
   };
-  /** What the friction of the gripping drives takes. */
-  const driveFriction = (): number => {
-    let newtons = 0;
+  /** What friction takes: rolling, and that of the drives that grip. */
+  const frictionNewtons = (): number => {
+    let newtons = rollingNewtons(state.mass, rolling, state.grade);
     for (let index = 0; index < holds.length; index += 1) newtons += values[holds[index]!]!;
     return newtons;
   };
-  /** What turned round or nearly stands is held if friction could take all that would move it, the drives' own left out. */
-  const isHeld = (speed: number): boolean => {
-    const friction = driveFriction();
-    const moving = pushNewtons() + Math.sign(speed) * friction;
-    return Math.abs(moving) <= rollingNewtons(state.mass, rolling, state.grade) + friction;
-  };
+  /** Friction works against the direction of the step's start, or holds, so that a step's slopes have no edge. */
   const acceleration = (): number => {
     if (state.isLifted) return 0;
     const speed = x[base]!;
-    const push = pushNewtons();
-    const hold = rollingNewtons(state.mass, rolling, state.grade) + (speed === 0 ? driveFriction() : 0);
+    const push = pushNewtons() - Math.sign(speed) * dragNewtons(drag, speed);
+    const friction = frictionNewtons();
     let mass = state.mass;
     for (let index = 0; index < masses.length; index += 1) mass += values[masses[index]!]!;
-    if (speed === 0) return Math.abs(push) <= hold ? 0 : (push - Math.sign(push) * hold) / mass;
-    return (push - Math.sign(speed) * (hold + dragNewtons(drag, speed))) / mass;
+    if (state.direction !== 0) return (push - state.direction * friction) / mass;
+    return Math.abs(push) <= friction ? 0 : (push - Math.sign(push) * friction) / mass;
   };
   const {
     x,
@@ -216,22 +212,24 @@ function make(host: Host, numbers: Parameters): Live {
         speed * gradeNewtons(state.mass, state.grade);
     },
     excess: () => {
-      if (profile === undefined || !state.hasProfile) return 0;
-      const passed = passedMetres(profile, state.lastMetres, x[base + 1]!);
-      return passed / EDGE_METRES;
+      // Where it turns round friction changes its sign, or holds it.
+      const turned = (-x[base]! * state.direction) / STANDING_METRES_PER_SECOND;
+      if (profile === undefined || !state.hasProfile) return turned;
+      return Math.max(turned, passedMetres(profile, state.lastMetres, x[base + 1]!) / EDGE_METRES);
     },
     settle: () => {
       state.lastMetres = x[base + 1]!;
       const speed = x[base]!;
       let hasJumped = false;
-      const isTurning = speed * state.lastSpeed < 0 || (speed !== 0 && Math.abs(speed) < STANDING_METRES_PER_SECOND);
-      if (isTurning && isHeld(speed)) {
+      const hasTurned = speed * state.direction < 0;
+      const isNearlyStill = hasTurned || (speed !== 0 && Math.abs(speed) < STANDING_METRES_PER_SECOND);
+      if (isNearlyStill && Math.abs(pushNewtons()) <= frictionNewtons()) {
         books[book]! += 0.5 * state.mass * speed * speed;
         x[base] = 0;
         values[speedOut] = 0;
         hasJumped = true;
-      }
-      state.lastSpeed = x[base]!;
+      } else if (hasTurned) hasJumped = true;
+      state.direction = Math.sign(x[base]!);
       if (profile !== undefined && state.hasProfile) {
         const there = gradeAt(profile, x[base + 1]!);
         if (there !== state.grade) {
@@ -245,13 +243,12 @@ function make(host: Host, numbers: Parameters): Live {
       if (isDriven || state.wasDriven) state.drovenMetres = x[base + 1]!;
       state.wasDriven = isDriven;
       host.note(out.stopping!, x[base + 1]! - state.drovenMetres);
-      const sign = Math.sign(x[base]!);
-      if (!state.isLifted && sign !== state.shownSign) host.wake(turn, host.now[0]!);
+      if (!state.isLifted && state.direction !== state.shownSign) host.wake(turn, host.now[0]!);
       return hasJumped;
     },
   });
   const turn = host.timer(() => {
-    state.shownSign = state.isLifted ? 0 : Math.sign(state.lastSpeed);
+    state.shownSign = state.isLifted ? 0 : state.direction;
     run.send(run.event(state.shownSign > 0 ? 'forward' : state.shownSign < 0 ? 'backward' : 'stopped'));
   });
   const run = runChart(host, chart, {});
@@ -264,13 +261,16 @@ function make(host: Host, numbers: Parameters): Live {
     const normal =
       (state.mass * GRAVITY * numbers['driven-share']) /
       Math.sqrt(1 + state.grade * state.grade) /
-      Math.max(1, pulls.length);
+      Math.max(1, thrusts.length);
     host.update(out.grip!, state.isLifted ? 0 : numbers.grip * normal);
   };
   const lift = (isLifted: boolean): void => {
     host.refresh();
     state.isLifted = isLifted;
-    if (isLifted) x[base] = 0;
+    if (isLifted) {
+      x[base] = 0;
+      state.direction = 0;
+    }
     host.jump();
     run.send(run.event(isLifted ? 'lifted' : 'lowered'));
     showGrip();

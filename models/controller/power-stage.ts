@@ -63,14 +63,21 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     isPowered: false,
     limitAmps: power.limit,
     celsius: thermal.ambient,
-    isLimiting: false,
+    /** Limit that the current stood at when the step began: 1 the greatest, -1 the least, 0 neither. */
+    atLimit: 0,
   };
   host.attach({ state });
 
+  /**
+   * A limit works from the step on that begins at it, as a step that passes it ends there (motor.ts): within a step the
+   * slopes then have no edge. It lets go within a step, where the bridge would give less by itself.
+   */
+  const isHeldAt = (limit: number): boolean => state.atLimit === limit;
   /** Diodes let nothing flow while the back-emf exceeds what the bridge would give. Without arguments: they would be boxed. */
   const isBlocking = (): boolean => {
     const sign = Math.sign(state.drive);
     return (
+      isHeldAt(-sign) &&
       values[ampsIn]! * sign <= NOTHING * state.limitAmps &&
       Math.abs(state.drive) * values[supplyOut]! < values[emfIn]! * sign
     );
@@ -88,10 +95,10 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     const least = isSynchronous ? -state.limitAmps : 0;
     let duty = Math.abs(state.drive);
     const free = duty * supplyVolts;
-    const isAtMost = forward >= AT_LIMIT * state.limitAmps && free > drop;
-    const isAtLeast = forward <= AT_LIMIT * least && free < drop;
-    if (isAtMost || isAtLeast) duty = drop / supplyVolts;
-    if (forward >= AT_LIMIT * state.limitAmps || forward <= AT_LIMIT * least) leaning[0] = 1;
+    const isAtMost = isHeldAt(sign) && forward >= AT_LIMIT * state.limitAmps;
+    const isAtLeast = isHeldAt(-sign) && forward <= AT_LIMIT * least;
+    if ((isAtMost && free > drop) || (isAtLeast && free < drop)) duty = drop / supplyVolts;
+    if (isAtMost || isAtLeast) leaning[0] = 1;
     values[dutyOut] = duty * sign;
     values[currentOut] = duty * forward + switchingShare * Math.abs(amps) + power.idle;
     values[leastOut] = sign > 0 ? least : -state.limitAmps;
@@ -113,8 +120,8 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     }
     const drop = values[dropIn]! + onOhms * amps;
     let duty = share * sign;
-    if (-amps * sign >= AT_LIMIT * power['brake-limit'] && duty * supplyVolts * sign < drop * sign && supplyVolts > 0)
-      duty = drop / supplyVolts;
+    const isAtLimit = isHeldAt(-sign) && -amps * sign >= AT_LIMIT * power['brake-limit'];
+    if (isAtLimit && duty * supplyVolts * sign < drop * sign && supplyVolts > 0) duty = drop / supplyVolts;
     values[dutyOut] = duty;
     values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
   };
@@ -159,11 +166,20 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       state.limitAmps = power.limit * stage.derating();
       values[temperatureOut] = state.celsius;
       host.noted(temperatureOut);
-      state.isLimiting =
-        hasMotor && state.drive !== 0 && values[ampsIn]! * Math.sign(state.drive) >= AT_LIMIT * state.limitAmps;
-      return false;
+      const before = state.atLimit;
+      state.atLimit = hasMotor ? limitAt(values[ampsIn]!) : 0;
+      return state.atLimit !== before;
     },
   });
+  /** Which limit a current is at, by what the limits are from now on. */
+  const limitAt = (amps: number): number => {
+    const { drive, limitAmps } = state;
+    if (drive === 0) return amps >= AT_LIMIT * power['brake-limit'] ? 1 : amps <= -AT_LIMIT * power['brake-limit'] ? -1 : 0;
+    const sign = Math.sign(drive);
+    const forward = amps * sign;
+    if (forward >= AT_LIMIT * limitAmps) return sign;
+    return forward <= (isSynchronous ? -AT_LIMIT : NOTHING) * limitAmps ? -sign : 0;
+  };
   const lossWatts = (): number =>
     values[supplyOut]! * values[currentOut]! - (hasMotor ? values[voltsOut]! * values[ampsIn]! : 0);
   const stage: PowerStage = {
@@ -177,7 +193,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     derating: () => deratedShare(state.celsius, thermal.derate, thermal.trip),
     isTooHot: () => state.celsius >= thermal.trip,
     isCool: () => state.celsius < thermal.derate,
-    isLimiting: () => state.isLimiting,
+    isLimiting: () => state.drive !== 0 && state.atLimit === Math.sign(state.drive),
   };
   host.note(temperatureOut, state.celsius);
   return stage;

@@ -37,6 +37,9 @@ const LOOP_ROUNDS = 24;
 const PROBE_SHARE = 1e-5;
 /** What is measured by whole and by half of that change differs by no more than this share where the slope is smooth. */
 const SMOOTH_SHARE = 0.1;
+/** A limit that a step passes is met with half the excess that is allowed, as nearly as so many looks bring it. */
+const MIDDLE_EXCESS = 0.5;
+const SEEK_ROUNDS = 40;
 /** Differences of slopes below this share of the slope are those of rounding. */
 const ROUNDING_SHARE = 1e-10;
 /** The numbers of a bench ran away: a fault of its parameters, or of the models' range of validity. */
@@ -237,7 +240,7 @@ export class Continuum {
     for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;
     instants[0] = seconds;
-    if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 5);
+    if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 50);
     if (this.watcher !== undefined) this.watcher.turned(isNew);
     if (isNew || this.isRough) this.measurePairs();
     this.plan();
@@ -298,16 +301,24 @@ export class Continuum {
   private plan(): void {
     const { instants, pairs } = this;
     let h = Math.min(instants[2]!, this.mostSeconds);
+    let nextSeconds = 0;
     for (;;) {
       this.attempted[0] = h;
       this.attempt();
-      if (this.attempted[1]! <= 1 && h > LEAST_STEP_SECONDS) this.lookBetween();
       const error = this.attempted[1]!;
       if (error <= 1 || h <= LEAST_STEP_SECONDS) {
         if (!(error < Number.POSITIVE_INFINITY)) this.reportBlowUp();
-        instants[1] = instants[0]! + h;
         // The third root of the error says how much longer the next step may be; 0.9 for safety.
-        instants[2] = h * Math.min(4, 0.9 / Math.cbrt(Math.max(error, 1e-3)));
+        nextSeconds = Math.max(nextSeconds, h * Math.min(4, 0.9 / Math.cbrt(Math.max(error, 1e-3))));
+        if (h > LEAST_STEP_SECONDS && this.passesLimit()) {
+          const share = this.limitShare();
+          if (share < 1) {
+            h = Math.max(LEAST_STEP_SECONDS, share * h);
+            continue;
+          }
+        }
+        instants[1] = instants[0]! + h;
+        instants[2] = nextSeconds;
         instants[3] = -1;
         for (let at = 0; at < pairs.firsts.length; at += 1) pairs.markBent(at);
         if (this.ledger.isKept) this.closeLedger();
@@ -380,25 +391,83 @@ export class Continuum {
       // Written so that a NaN counts as the worst.
       if (!(error <= worst)) worst = Number.isNaN(error) ? Number.POSITIVE_INFINITY : error;
     }
-    for (let index = 0; index < this.excesses.length; index += 1) worst = Math.max(worst, this.excesses[index]!());
     this.attempted[1] = worst;
   }
 
-  /** A step may pass a limit and come back before its end: what it passes on the way counts as well. Leaves states standing at B. */
-  private lookBetween(): void {
-    const { x, xA, xB, kA, kB, stateCount, pairs, excesses } = this;
-    if (excesses.length === 0) return;
-    const h = this.attempted[0]!;
-    for (let quarter = 1; quarter < 4; quarter += 1) {
-      const s = quarter / 4;
-      pairs.lengths[BETWEEN] = s * h;
-      for (let index = 0; index < stateCount; index += 1)
-        x[index] = cubicAt(s, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
-      for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
-      for (let index = 0; index < excesses.length; index += 1)
-        this.attempted[1] = Math.max(this.attempted[1]!, excesses[index]!());
+  /** By how much the parts are beyond their limits with the present states and signals; above 1 is too far. */
+  private excess(): number {
+    const { excesses } = this;
+    let worst = Number.NEGATIVE_INFINITY;
+    for (let index = 0; index < excesses.length; index += 1) worst = Math.max(worst, excesses[index]!());
+    return worst;
+  }
+
+  /** The step just tried passes a limit: at its end, or on the way there and back. Leaves states standing at its end. */
+  private passesLimit(): boolean {
+    if (this.excesses.length === 0) return false;
+    if (this.excess() > 1) return true;
+    const { x, xB, stateCount } = this;
+    let isPassed = false;
+    for (let quarter = 1; quarter < 4 && !isPassed; quarter += 1) {
+      this.placeBetween(quarter / 4);
+      isPassed = this.excess() > 1;
     }
     for (let index = 0; index < stateCount; index += 1) x[index] = xB[index]!;
+    return isPassed;
+  }
+
+  /**
+   * Share of the step just tried at which the first limit is met: its excess there lies between none and what is allowed.
+   * The middle of that is sought by the secant (in its Illinois form), which is halved where it does not come nearer.
+   */
+  private limitShare(): number {
+    let low = 0;
+    let lowBy = this.beyondAt(0);
+    if (lowBy > MIDDLE_EXCESS) return 0;
+    let high = 0;
+    let highBy = lowBy;
+    for (let quarter = 1; quarter <= 4; quarter += 1) {
+      high = quarter / 4;
+      highBy = this.beyondAt(high);
+      if (highBy > MIDDLE_EXCESS) break;
+      low = high;
+      lowBy = highBy;
+    }
+    // Looked at closely, nothing was passed.
+    if (highBy <= MIDDLE_EXCESS) return 1;
+    for (let round = 0; round < SEEK_ROUNDS; round += 1) {
+      const isHalved = (round & 3) === 3 || lowBy === Number.NEGATIVE_INFINITY;
+      const share = isHalved ? 0.5 * (low + high) : (low * highBy - high * lowBy) / (highBy - lowBy);
+      const by = this.beyondAt(share);
+      if (Math.abs(by) < MIDDLE_EXCESS) return share;
+      if (by > 0) {
+        high = share;
+        highBy = by;
+        lowBy *= 0.5;
+      } else {
+        low = share;
+        lowBy = by;
+        highBy *= 0.5;
+      }
+    }
+    return low;
+  }
+
+  /** Excess at a share of the step just tried, less the middle of what is allowed. */
+  private beyondAt(share: number): number {
+    this.placeBetween(share);
+    this.sweep();
+    return this.excess() - MIDDLE_EXCESS;
+  }
+
+  /** States at a share of the step just tried. */
+  private placeBetween(share: number): void {
+    const { x, xA, xB, kA, kB, stateCount, pairs } = this;
+    const h = this.attempted[0]!;
+    pairs.lengths[BETWEEN] = share * h;
+    for (let index = 0; index < stateCount; index += 1)
+      x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
+    for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
   }
 
   /** Sums up the planned step; leaves states and signals standing at its end. */

@@ -162,7 +162,10 @@ export interface Flow {
   readonly slope?: () => void;
   /** A step of `elapsed[0]` seconds has ended, or was cut short: set states that have reached a limit, act on what was reached. True if a state jumped. */
   readonly settle?: () => boolean;
-  /** How far a step overshot a limit, as a share of what is allowed; above 1 it is repeated shorter. */
+  /**
+   * How far beyond a limit the part is, as a share of what is allowed, negative before the limit: a step that comes above 1
+   * ends where the limit is met instead. To be told from states and signals as they stand.
+   */
   readonly excess?: () => number;
 }
 
