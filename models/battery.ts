@@ -223,6 +223,9 @@ export function cellVolts(chargeShare: number, curve: Curve): number {
   return voltsAlong(chargeShare, pointsOf(curve));
 }
 
+/** The protection board sees a current or a voltage that is beyond its limit by so much, as a share of it. */
+const PROTECTION_SHARE = 1e-5;
+
 /** How far below empty a battery can be drawn, as a share of its capacity. */
 const COLLAPSE_SHARE = 0.03;
 
@@ -357,6 +360,13 @@ function make(host: Host, numbers: Parameters): Live {
           : -peukertAmps(amps, ratedAmps, exponent) / capacity;
       dx[base + 1] = (polarisation * amps - x[base + 1]!) / recovery;
       bookRates[book] = amps * values[voltageOut]!;
+    },
+    excess: () => {
+      if (protection === undefined || !state.isClosed) return Number.NEGATIVE_INFINITY;
+      const leastVolts = cells * protection['under-voltage'];
+      const over = values[currentOut]! / protection['over-current'] - 1;
+      const under = leastVolts === 0 ? -1 : 1 - values[voltageOut]! / leastVolts;
+      return Math.max(host.isAwake(trip) ? -over : over, under) / PROTECTION_SHARE;
     },
     settle: () => {
       if (protection === undefined || !state.isClosed) return false;

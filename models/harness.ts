@@ -40,7 +40,7 @@ export const ports = {
     voltage: { means: 'voltage at the splitter', dimension: 'voltage', kind: 'flowing' },
     current: { means: 'current through the main cable', dimension: 'current', kind: 'flowing' },
     drop: { means: 'voltage lost between battery and splitter', dimension: 'voltage', kind: 'flowing' },
-    melted: { means: 'how far the fuse is on its way to melting; 100 % is open', dimension: 'ratio', quiet: true },
+    melted: { means: 'how far the fuse is on its way to melting; 100 % is open', dimension: 'ratio', kind: 'flowing' },
     loss: { means: 'energy lost in the harness', dimension: 'energy', kind: 'flowing', isBook: true },
   },
 } as const satisfies Ports;
@@ -155,6 +155,7 @@ function make(host: Host, numbers: Parameters): Live {
       values[voltageOut] = splitterVolts();
       values[dropOut] = state.isOpen || state.isBlown ? 0 : state.ohms * values[currentOut]!;
       values[lossOut] = books[book]!;
+      if (main.fuse !== undefined) values[meltedOut] = Math.min(1, x[base]!);
     },
     slope: () => {
       bookRates[book] = (values[batteryIn]! - values[voltageOut]!) * values[currentOut]!;
@@ -164,8 +165,6 @@ function make(host: Host, numbers: Parameters): Live {
     settle: () => {
       if (main.fuse === undefined || state.isBlown) return false;
       const share = Math.min(1, x[base]!);
-      values[meltedOut] = share;
-      host.noted(meltedOut);
       const leftSeconds = (1 - share) * meltSeconds(Math.abs(values[currentOut]!), main.fuse, main['fuse-type']);
       if (leftSeconds < SOON_SECONDS) host.wake(melt, host.now[0]! + leftSeconds);
       else if (host.isAwake(melt)) host.sleep(melt);

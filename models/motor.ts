@@ -142,7 +142,7 @@ export const ports = {
     },
     thrust: { means: 'force at the ground before its friction', dimension: 'force', kind: 'flowing' },
     mass: { means: 'mass that the turning parts add to the vehicle', dimension: 'mass', kind: 'flowing' },
-    temperature: { means: 'temperature of the winding', dimension: 'temperature', quiet: true },
+    temperature: { means: 'temperature of the winding', dimension: 'temperature', kind: 'flowing' },
     loss: { means: 'energy lost in winding, friction and slip', dimension: 'energy', kind: 'flowing', isBook: true },
     stored: { means: 'energy in inductance and rotation', dimension: 'energy', kind: 'flowing' },
     hold: { means: 'force at the ground that its friction takes', dimension: 'force', kind: 'flowing' },
@@ -248,6 +248,7 @@ function make(host: Host, numbers: Parameters): Live {
       const speed = x[base + 1]!;
       values[currentOut] = amps;
       values[speedOut] = speed;
+      values[temperatureOut] = x[base + 2]!;
       values[emfOut] = constant * speed;
       values[dropOut] = windingOhms(numbers.resistance, x[base + 2]!) * amps + constant * speed;
       const driving = constant * amps - viscous * speed;
@@ -319,8 +320,6 @@ function make(host: Host, numbers: Parameters): Live {
     return true;
   };
   const tellHeat = (): void => {
-    values[temperatureOut] = x[base + 2]!;
-    host.noted(temperatureOut);
     if (x[base + 2]! > thermal.limit)
       host.finding('winding', `the winding of ${host.name} went above ${formatQuantity(thermal.limit, 'temperature')}`);
   };
@@ -369,10 +368,7 @@ function make(host: Host, numbers: Parameters): Live {
   });
   return {
     state,
-    start: () => {
-      run.start();
-      host.note(temperatureOut, thermal.ambient);
-    },
+    start: () => run.start(),
     input: () => {
       const gripNewtons = inPorts.grip! < 0 ? 0 : values[inPorts.grip!]!;
       const wheelMetres = inPorts.wheel! < 0 ? 0 : values[inPorts.wheel!]!;

@@ -364,7 +364,10 @@ function make(host: Host, numbers: Parameters): Live {
   /** From the loss that begins now: where the temperature goes, and when it gets to where the regulator trips or comes back. */
   const foresee = (): void => {
     const givenWatts = state.volts * Math.min(amps(), numbers.limit);
-    const lossWatts = Math.max(0, (passedAmps() + (second === undefined ? 1 : 2) * ownAmps()) * state.supplyVolts - givenWatts);
+    const lossWatts = Math.max(
+      0,
+      (passedAmps() + (second === undefined ? 1 : 2) * ownAmps()) * state.supplyVolts - givenWatts,
+    );
     state.settledCelsius = thermal.ambient + lossWatts * thermal.resistance;
     const nextCelsius = state.isHot ? thermal.trip - BACK_KELVIN : thermal.trip;
     // Positive below one where the temperature passes there on its way.

@@ -59,7 +59,7 @@ export const ports = {
     duty: { means: 'duty cycle of its bridge, -1 to 1', dimension: 'ratio', kind: 'flowing' },
     least: { means: 'least motor current that the bridge lets flow', dimension: 'current', kind: 'flowing' },
     most: { means: 'greatest motor current that the bridge lets flow', dimension: 'current', kind: 'flowing' },
-    temperature: { means: 'temperature of its switches', dimension: 'temperature', quiet: true },
+    temperature: { means: 'temperature of its switches', dimension: 'temperature', kind: 'flowing' },
     loss: { means: 'energy lost in lead and bridge', dimension: 'energy', kind: 'flowing', isBook: true },
   },
 } as const satisfies Ports;

@@ -62,7 +62,6 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     brake: 0,
     isPowered: false,
     limitAmps: power.limit,
-    celsius: thermal.ambient,
     /** Limit that the current stood at when the step began: 1 the greatest, -1 the least, 0 neither. */
     atLimit: 0,
   };
@@ -140,6 +139,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     loops: [supplyOut],
     draw: () => {
       const supplyVolts = values[supplyOut]!;
+      values[temperatureOut] = x[base]!;
       if (!hasMotor) values[currentOut] = state.isPowered ? power.idle : 0;
       else if (!isSynchronous && state.drive !== 0 && supplyVolts > 0 && isBlocking()) drawBlocking();
       else if (state.drive !== 0 && supplyVolts > 0) drawDriving(supplyVolts, values[ampsIn]!);
@@ -162,10 +162,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       bookRates[book] = (values[supplyIn]! - values[supplyOut]!) * leadAmps + watts;
     },
     settle: () => {
-      state.celsius = x[base]!;
       state.limitAmps = power.limit * stage.derating();
-      values[temperatureOut] = state.celsius;
-      host.noted(temperatureOut);
       const before = state.atLimit;
       state.atLimit = hasMotor ? limitAt(values[ampsIn]!) : 0;
       return state.atLimit !== before;
@@ -174,7 +171,8 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
   /** Which limit a current is at, by what the limits are from now on. */
   const limitAt = (amps: number): number => {
     const { drive, limitAmps } = state;
-    if (drive === 0) return amps >= AT_LIMIT * power['brake-limit'] ? 1 : amps <= -AT_LIMIT * power['brake-limit'] ? -1 : 0;
+    if (drive === 0)
+      return amps >= AT_LIMIT * power['brake-limit'] ? 1 : amps <= -AT_LIMIT * power['brake-limit'] ? -1 : 0;
     const sign = Math.sign(drive);
     const forward = amps * sign;
     if (forward >= AT_LIMIT * limitAmps) return sign;
@@ -190,12 +188,11 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       state.isPowered = isPowered;
       host.disturb();
     },
-    derating: () => deratedShare(state.celsius, thermal.derate, thermal.trip),
-    isTooHot: () => state.celsius >= thermal.trip,
-    isCool: () => state.celsius < thermal.derate,
+    derating: () => deratedShare(x[base]!, thermal.derate, thermal.trip),
+    isTooHot: () => x[base]! >= thermal.trip,
+    isCool: () => x[base]! < thermal.derate,
     isLimiting: () => state.drive !== 0 && state.atLimit === Math.sign(state.drive),
   };
-  host.note(temperatureOut, state.celsius);
   return stage;
 }
 

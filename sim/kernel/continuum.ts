@@ -30,6 +30,8 @@ const FLOOR_SHARE = 0.1;
 const LEAST_STEP_SECONDS = 1e-7;
 const MOST_STEP_SECONDS = 0.1;
 const FIRST_STEP_SECONDS = 1e-4;
+/** What an event has changed is followed by a step of at most this share of the longest: what comes is not known yet. */
+const AFTER_CUT_SHARE = 0.05;
 /** Sweeps are repeated until a voltage that somebody leaned on moves less than this share, or so often. */
 const LOOP_TOLERANCE = 1e-7;
 const LOOP_ROUNDS = 24;
@@ -240,7 +242,7 @@ export class Continuum {
     for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;
     instants[0] = seconds;
-    if (!isWhole) instants[2] = Math.min(instants[2]!, FIRST_STEP_SECONDS * 50);
+    if (!isWhole) instants[2] = Math.min(instants[2]!, this.mostSeconds * AFTER_CUT_SHARE);
     if (this.watcher !== undefined) this.watcher.turned(isNew);
     if (isNew || this.isRough) this.measurePairs();
     this.plan();

@@ -11,7 +11,7 @@ import { powerScenario } from './power.ts';
 import { DRIVE_SECONDS, ramps, SEED } from './two-controllers.ts';
 
 /** Greatest difference between both, as a share of full scale; at a step of the drive a current moves 150 A in 1 ms. */
-const TOLERANCE = 0.005;
+const TOLERANCE = 0.002;
 /** Full scale: the greatest value of the drive, to two digits. */
 const TRACES = [
   ['vehicle.speed', 4.8],

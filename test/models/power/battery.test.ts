@@ -203,6 +203,27 @@ describe('battery: protection board', () => {
     expect(found.word('battery.mode', 1.1)).toBe('tripped');
   });
 
+  test('opens at the instant at which the slow part of its drop has taken what was left', () => {
+    const found = run(
+      {
+        protection,
+        curve: [
+          ['0 %', '2.1 V'],
+          ['100 %', '2.1 V'],
+        ],
+        'resistance-empty': 1,
+        resistance: '40 mohm',
+        polarisation: '150 mohm',
+        recovery: '30 s',
+      },
+      [load(1, 45)],
+      60,
+    );
+    // 25.2 V - 1.8 V - 6.75 V (1 - exp(-t / 30 s)) = 18 V.
+    const [opened] = found.samples('battery.mode', 1.5)[0]!;
+    expect(opened).toBeCloseTo(1 - 30 * Math.log(1 - 5.4 / 6.75), 2);
+  });
+
   test('closes again by itself a second after it opened where its rule says so', () => {
     const found = run({ protection: { ...protection, reconnect: 'load-removed' } }, [load(1, 60), load(1.5, 5)], 4);
     expect(found.words('battery.mode', 0.5)).toEqual(['tripped', 'connected']);
