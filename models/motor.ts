@@ -27,6 +27,7 @@ import {
   type Settled,
   voltSecondsPerRadian,
 } from '../sim/units/index.ts';
+import { STANDING_METRES_PER_SECOND } from './vehicle.ts';
 import { COPPER_PER_KELVIN } from './wire.ts';
 
 export const parameters = z.strictObject({
@@ -140,12 +141,16 @@ export const ports = {
       dimension: 'force',
       kind: 'flowing',
     },
-    thrust: { means: 'force at the ground before its friction', dimension: 'force', kind: 'flowing' },
+    thrust: { means: 'force at the ground before what its friction takes', dimension: 'force', kind: 'flowing' },
     mass: { means: 'mass that the turning parts add to the vehicle', dimension: 'mass', kind: 'flowing' },
     temperature: { means: 'temperature of the winding', dimension: 'temperature', kind: 'flowing' },
     loss: { means: 'energy lost in winding, friction and slip', dimension: 'energy', kind: 'flowing', isBook: true },
     stored: { means: 'energy in inductance and rotation', dimension: 'energy', kind: 'flowing' },
-    hold: { means: 'force at the ground that its friction takes', dimension: 'force', kind: 'flowing' },
+    hold: {
+      means: 'force at the ground that its friction takes; of a standing drive, what its tyre passes on of it',
+      dimension: 'force',
+      kind: 'flowing',
+    },
   },
 } as const satisfies Ports;
 
@@ -225,6 +230,8 @@ function make(host: Host, numbers: Parameters): Live {
     return Math.abs(movingTorque) <= friction ? movingTorque : Math.sign(movingTorque) * friction;
   };
   const isGrounded = (): boolean => state.gripNewtons > 0;
+  /** As much of a force as the tyre passes on. */
+  const gripped = (newtons: number): number => Math.min(state.gripNewtons, Math.max(-state.gripNewtons, newtons));
   /** What a sliding tyre takes from the drive, seen from the motor. */
   const slidingTorque = (): number =>
     isGrounded() && !state.isGripping ? (state.slipSign * state.gripNewtons) / state.ratio : 0;
@@ -255,10 +262,19 @@ function make(host: Host, numbers: Parameters): Live {
       const isHolding = isGrounded() && state.isGripping;
       const torque = driving - frictionTorque(driving - slidingTorque());
       values[torqueOut] = torque;
-      const sliding = isGrounded() ? state.slipSign * state.gripNewtons : 0;
-      values[thrustOut] = isHolding ? driving * state.ratio : sliding;
-      values[pullOut] = isHolding ? (state.direction === 0 ? driving : torque) * state.ratio : sliding;
-      values[holdOut] = isHolding ? friction * state.ratio : 0;
+      const thrust = isGrounded() ? (isHolding ? driving * state.ratio : state.slipSign * state.gripNewtons) : 0;
+      const held = isHolding ? friction * state.ratio : 0;
+      values[pullOut] = isHolding && state.direction !== 0 ? torque * state.ratio : thrust;
+      if (isHolding && state.direction === 0) {
+        // Standing, the tyre passes on whatever lies between both, as far as it grips.
+        const least = gripped(thrust - held);
+        const most = gripped(thrust + held);
+        values[thrustOut] = 0.5 * (least + most);
+        values[holdOut] = 0.5 * (most - least);
+      } else {
+        values[thrustOut] = thrust;
+        values[holdOut] = held;
+      }
       values[massOut] = isHolding ? inertia * state.ratio * state.ratio : 0;
     },
     feed: () => {
@@ -294,15 +310,20 @@ function make(host: Host, numbers: Parameters): Live {
     const over = Math.max(x[base]! - values[mostIn]!, values[leastIn]! - x[base]!);
     return over / (OVERSHOOT_SHARE * scaleAmps);
   };
-  /** Force that the tyre must pass on if the wheel is to go on with the ground. */
-  const neededNewtons = (): number =>
-    (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
+  /** Force that the tyre must pass on if the wheel is to go on with the ground; beside it standing, what friction does not hold. */
+  const neededNewtons = (): number => {
+    if (Math.abs(values[speedIn]!) >= STANDING_METRES_PER_SECOND)
+      return (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
+    const driving = constant * x[base]! - viscous * x[base + 1]!;
+    return (driving - Math.min(friction, Math.max(-friction, driving))) * state.ratio;
+  };
   /** A wheel that asks for more than its grip, or a slipping one that has passed the speed of the ground. */
   const slipExcess = (): number => {
     if (!isGrounded()) return Number.NEGATIVE_INFINITY;
     if (state.isGripping) return (Math.abs(neededNewtons()) / state.gripNewtons - 1) / GRIP_SHARE;
     const past = -(x[base + 1]! - values[speedIn]! * state.ratio) * state.slipSign;
-    return past / (SLIP_SHARE * scaleSpeed);
+    // Near enough that beside standing ground it counts as standing as well.
+    return past / Math.min(SLIP_SHARE * scaleSpeed, 0.5 * STANDING_METRES_PER_SECOND * state.ratio);
   };
   /** Where a wheel that the ground does not hold turns round, friction changes its sign, or holds it. */
   const turnExcess = (): number => {

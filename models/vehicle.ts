@@ -134,7 +134,7 @@ export const steps = {
 const EDGE_METRES = 1e-4;
 
 /** Slower than this a vehicle whose drives cannot move it stands, and so fast it may have become where it turned round. */
-const STANDING_METRES_PER_SECOND = 1e-4;
+export const STANDING_METRES_PER_SECOND = 1e-4;
 
 function make(host: Host, numbers: Parameters): Live {
   const state = {

@@ -66,12 +66,19 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     atLimit: 0,
   };
   host.attach({ state });
+  /** 1 where the present draw holds the current: its voltage is then what the motor needs for that. */
+  const isHolding = new Uint8Array(1);
 
   /**
    * A limit works from the step on that begins at it, as a step that passes it ends there (motor.ts): within a step the
    * slopes then have no edge. It lets go within a step, where the bridge would give less by itself.
    */
   const isHeldAt = (limit: number): boolean => state.atLimit === limit;
+  /** Duty cycle with which the bridge holds the current where it is; a supply that is gone or too low does not keep it from that. */
+  const holdingDuty = (dropVolts: number, supplyVolts: number): number => {
+    isHolding[0] = 1;
+    return supplyVolts > 0 ? Math.min(1, dropVolts / supplyVolts) : 0;
+  };
   /** Diodes let nothing flow while the back-emf exceeds what the bridge would give. Without arguments: they would be boxed. */
   const isBlocking = (): boolean => {
     const sign = Math.sign(state.drive);
@@ -96,7 +103,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     const free = duty * supplyVolts;
     const isAtMost = isHeldAt(sign) && forward >= AT_LIMIT * state.limitAmps;
     const isAtLeast = isHeldAt(-sign) && forward <= AT_LIMIT * least;
-    if ((isAtMost && free > drop) || (isAtLeast && free < drop)) duty = drop / supplyVolts;
+    if ((isAtMost && free > drop) || (isAtLeast && free < drop)) duty = holdingDuty(drop, supplyVolts);
     if (isAtMost || isAtLeast) leaning[0] = 1;
     values[dutyOut] = duty * sign;
     values[currentOut] = duty * forward + switchingShare * Math.abs(amps) + power.idle;
@@ -120,7 +127,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     const drop = values[dropIn]! + onOhms * amps;
     let duty = share * sign;
     const isAtLimit = isHeldAt(-sign) && -amps * sign >= AT_LIMIT * power['brake-limit'];
-    if (isAtLimit && duty * supplyVolts * sign < drop * sign && supplyVolts > 0) duty = drop / supplyVolts;
+    if (isAtLimit && duty * supplyVolts * sign < drop * sign) duty = sign * holdingDuty(drop * sign, supplyVolts);
     values[dutyOut] = duty;
     values[currentOut] = (isRegenerative ? duty * amps : 0) + power.idle;
   };
@@ -139,6 +146,7 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
     loops: [supplyOut],
     draw: () => {
       const supplyVolts = values[supplyOut]!;
+      isHolding[0] = 0;
       values[temperatureOut] = x[base]!;
       if (!hasMotor) values[currentOut] = state.isPowered ? power.idle : 0;
       else if (!isSynchronous && state.drive !== 0 && supplyVolts > 0 && isBlocking()) drawBlocking();
@@ -150,8 +158,8 @@ export function makePowerStage(host: Host, numbers: Parameters): PowerStage {
       const supplyVolts = Math.max(0, values[supplyIn]! - leadOhms * leadAmps);
       values[supplyOut] = supplyVolts;
       if (hasMotor) {
-        const isIdle = values[leastOut] === 0 && values[mostOut] === 0;
-        values[voltsOut] = isIdle ? values[dropIn]! : values[dutyOut]! * supplyVolts - onOhms * values[ampsIn]!;
+        const isStill = isHolding[0] === 1 || (values[leastOut] === 0 && values[mostOut] === 0);
+        values[voltsOut] = isStill ? values[dropIn]! : values[dutyOut]! * supplyVolts - onOhms * values[ampsIn]!;
       }
       values[lossOut] = books[book]!;
     },
