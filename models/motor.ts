@@ -263,17 +263,17 @@ function make(host: Host, numbers: Parameters): Live {
       const torque = driving - frictionTorque(driving - slidingTorque());
       values[torqueOut] = torque;
       const thrust = isGrounded() ? (isHolding ? driving * state.ratio : state.slipSign * state.gripNewtons) : 0;
-      const held = isHolding ? friction * state.ratio : 0;
+      const held = friction * state.ratio;
       values[pullOut] = isHolding && state.direction !== 0 ? torque * state.ratio : thrust;
-      if (isHolding && state.direction === 0) {
-        // Standing, the tyre passes on whatever lies between both, as far as it grips.
-        const least = gripped(thrust - held);
-        const most = gripped(thrust + held);
+      if (isGrounded() && state.direction === 0) {
+        // A wheel that stands passes on whatever keeps it so, as far as the tyre grips, also where the ground slides by.
+        const least = gripped(driving * state.ratio - held);
+        const most = gripped(driving * state.ratio + held);
         values[thrustOut] = 0.5 * (least + most);
         values[holdOut] = 0.5 * (most - least);
       } else {
         values[thrustOut] = thrust;
-        values[holdOut] = held;
+        values[holdOut] = isHolding ? held : 0;
       }
       values[massOut] = isHolding ? inertia * state.ratio * state.ratio : 0;
     },
@@ -310,12 +310,15 @@ function make(host: Host, numbers: Parameters): Live {
     const over = Math.max(x[base]! - values[mostIn]!, values[leastIn]! - x[base]!);
     return over / (OVERSHOOT_SHARE * scaleAmps);
   };
-  /** Force that the tyre must pass on if the wheel is to go on with the ground; beside it standing, what friction does not hold. */
+  /** Force that the tyre must pass on if the wheel is to go on with the ground, or to stand on it. */
   const neededNewtons = (): number => {
-    if (Math.abs(values[speedIn]!) >= STANDING_METRES_PER_SECOND)
-      return (values[torqueOut]! - inertia * values[accelerationIn]! * state.ratio) * state.ratio;
+    const acceleration = values[accelerationIn]!;
+    const turning = inertia * acceleration * state.ratio;
+    if (Math.abs(values[speedIn]!) >= STANDING_METRES_PER_SECOND) return (values[torqueOut]! - turning) * state.ratio;
     const driving = constant * x[base]! - viscous * x[base + 1]!;
-    return (driving - Math.min(friction, Math.max(-friction, driving))) * state.ratio;
+    const most = acceleration > 0 ? friction : -friction;
+    const held = acceleration === 0 ? Math.min(friction, Math.max(-friction, driving)) : most;
+    return (driving - held - turning) * state.ratio;
   };
   /** A wheel that asks for more than its grip, or a slipping one that has passed the speed of the ground. */
   const slipExcess = (): number => {

@@ -114,6 +114,9 @@ export class Continuum {
   private readonly xB = new Float64Array(CAPACITY);
   private readonly kB = new Float64Array(CAPACITY);
   private readonly k2 = new Float64Array(CAPACITY);
+  /** End and slope there of states outside pairs, without what the pairs do to them. */
+  private readonly restB = new Float64Array(CAPACITY);
+  private readonly restSlopeB = new Float64Array(CAPACITY);
   /** Changes of the other states' slopes when all firsts, or all seconds, of pairs are moved a little, and by half of that. */
   private readonly byFirst = new Float64Array(CAPACITY);
   private readonly bySecond = new Float64Array(CAPACITY);
@@ -338,6 +341,7 @@ export class Continuum {
   private attempt(): void {
     const h = this.attempted[0]!;
     const { x, dx, xA, xB, kA, kB, k2, scales, stateCount, tolerance, allowed, byFirst, bySecond, pairs } = this;
+    const { restB, restSlopeB } = this;
     const { moved, isPaired } = pairs;
     const pairCount = pairs.firsts.length;
     // Other states follow the pairs by the pairs' integrals; what is left of their slopes goes by the rule.
@@ -368,11 +372,8 @@ export class Continuum {
     for (let index = 0; index < stateCount; index += 1) {
       if (isPaired[index] === 0) {
         const k3 = dx[index]! - first * byFirst[index]! - second * bySecond[index]!;
-        x[index] =
-          xA[index]! +
-          h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * k3) +
-          moved[2]! * byFirst[index]! +
-          moved[3]! * bySecond[index]!;
+        restB[index] = xA[index]! + h * ((1 / 6) * kA[index]! + (2 / 3) * k2[index]! + (1 / 6) * k3);
+        x[index] = restB[index]! + moved[2]! * byFirst[index]! + moved[3]! * bySecond[index]!;
       }
       xB[index] = x[index]!;
     }
@@ -383,6 +384,7 @@ export class Continuum {
     for (let index = 0; index < stateCount; index += 1) {
       kB[index] = dx[index]!;
       const rest = dx[index]! - moved[0]! * byFirst[index]! - moved[1]! * bySecond[index]!;
+      restSlopeB[index] = rest;
       k2[index] = (1 / 6) * (kA[index]! - 2 * k2[index]! + rest);
     }
     for (let at = 0; at < pairCount; at += 1) pairs.bend(at);
@@ -462,14 +464,19 @@ export class Continuum {
     return this.excess() - MIDDLE_EXCESS;
   }
 
-  /** States at a share of the step just tried. */
+  /** States at a share of the step just tried: pairs by the rule's own expansion, the others as they follow them. */
   private placeBetween(share: number): void {
-    const { x, xA, xB, kA, kB, stateCount, pairs } = this;
+    const { x, xA, kA, restB, restSlopeB, stateCount, pairs, byFirst, bySecond } = this;
+    const { moved, isPaired } = pairs;
     const h = this.attempted[0]!;
     pairs.lengths[BETWEEN] = share * h;
-    for (let index = 0; index < stateCount; index += 1)
-      x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
+    moved.fill(0);
     for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
+    for (let index = 0; index < stateCount; index += 1) {
+      if (isPaired[index] === 1) continue;
+      const rest = cubicAt(share, h, xA[index]!, restB[index]!, kA[index]!, restSlopeB[index]!);
+      x[index] = rest + moved[2]! * byFirst[index]! + moved[3]! * bySecond[index]!;
+    }
   }
 
   /** Sums up the planned step; leaves states and signals standing at its end. */
@@ -513,11 +520,13 @@ export class Continuum {
     const h = instants[1]! - instants[0]!;
     if (h <= 0) return;
     const s = (seconds - instants[0]!) / h;
-    for (let index = 0; index < stateCount; index += 1)
-      x[index] = cubicAt(s, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
-    this.attempted[0] = h;
-    pairs.lengths[BETWEEN] = s * h;
-    for (let at = 0; at < pairs.firsts.length; at += 1) if (pairs.isBent[at] === 1) pairs.placeBetween(at);
+    if (pairs.isAnyBent()) {
+      this.attempted[0] = h;
+      this.placeBetween(s);
+    } else {
+      for (let index = 0; index < stateCount; index += 1)
+        x[index] = cubicAt(s, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
+    }
     share[0] = s;
     if (this.ledger.isKept) this.ledger.place(share);
   }
@@ -560,9 +569,9 @@ export class Continuum {
   }
 
   private arrays(): readonly Float64Array[] {
-    const { x, xA, kA, xB, kB, guesses, instants, byFirst, bySecond } = this;
+    const { x, xA, kA, xB, kB, restB, restSlopeB, guesses, instants, byFirst, bySecond } = this;
     const { matrix, turn, bow, isBent } = this.pairs;
-    return [x, xA, kA, xB, kB, guesses, instants, byFirst, bySecond, matrix, turn, bow, isBent];
+    return [x, xA, kA, xB, kB, restB, restSlopeB, guesses, instants, byFirst, bySecond, matrix, turn, bow, isBent];
   }
 }
 

@@ -157,9 +157,7 @@ export class Pairs {
 
   /** The pair at B: its rest of the slope runs as a parabola through start, middle and end. */
   close(at: number): void {
-    const { kA } = this.vectors;
-    const { middle, end, turn, bow, matrix, phiWhole } = this;
-    const h = this.vectors.attempted[0]!;
+    const { middle, end, turn, bow, phiWhole } = this;
     const index = this.firsts[at]!;
     for (let one = index; one < index + 2; one += 1) {
       turn[one] = 4 * middle[one]! - end[one]!;
@@ -167,19 +165,31 @@ export class Pairs {
     }
     const to = PHI_SIZE * at;
     this.place(at, WHOLE, phiWhole, to);
+    this.gather(at, WHOLE, phiWhole, to);
+  }
+
+  /** Adds the integrals of how far a pair has moved, up to `lengths[which]` seconds into the step under way, to the sum of all. */
+  gather(at: number, which: number, phi: Float64Array, from: number): void {
+    const { kA } = this.vectors;
+    const { turn, bow, matrix } = this;
+    const h = this.lengths[which]!;
+    const share = h / this.vectors.attempted[0]!;
+    const index = this.firsts[at]!;
     const entry = MATRIX_SIZE * at;
+    const turned = share;
+    const bowed = 2 * share * share;
     const throughU =
-      phiWhole[to + 3]! * kA[index]! + phiWhole[to + 5]! * turn[index]! + 2 * phiWhole[to + 7]! * bow[index]!;
+      phi[from + 3]! * kA[index]! + turned * phi[from + 5]! * turn[index]! + bowed * phi[from + 7]! * bow[index]!;
     const throughW =
-      phiWhole[to + 3]! * kA[index + 1]! +
-      phiWhole[to + 5]! * turn[index + 1]! +
-      2 * phiWhole[to + 7]! * bow[index + 1]!;
+      phi[from + 3]! * kA[index + 1]! +
+      turned * phi[from + 5]! * turn[index + 1]! +
+      bowed * phi[from + 7]! * bow[index + 1]!;
     const first =
-      phiWhole[to + 2]! * kA[index]! + phiWhole[to + 4]! * turn[index]! + 2 * phiWhole[to + 6]! * bow[index]!;
+      phi[from + 2]! * kA[index]! + turned * phi[from + 4]! * turn[index]! + bowed * phi[from + 6]! * bow[index]!;
     const second =
-      phiWhole[to + 2]! * kA[index + 1]! +
-      phiWhole[to + 4]! * turn[index + 1]! +
-      2 * phiWhole[to + 6]! * bow[index + 1]!;
+      phi[from + 2]! * kA[index + 1]! +
+      turned * phi[from + 4]! * turn[index + 1]! +
+      bowed * phi[from + 6]! * bow[index + 1]!;
     const area = h * h;
     this.moved[2]! += (area * (first + matrix[entry]! * throughU + matrix[entry + 1]! * throughW)) / this.sizes[index]!;
     this.moved[3]! +=
@@ -233,6 +243,13 @@ export class Pairs {
     k2[index + 1] = p * w + q * (matrix[entry + 2]! * u + matrix[entry + 3]! * w);
   }
 
+  /** Some pair is not told well by the cubic polynomial; what follows the pairs is not either. */
+  isAnyBent(): boolean {
+    const { firsts, isBent } = this;
+    for (let at = 0; at < firsts.length; at += 1) if (isBent[at] === 1) return true;
+    return false;
+  }
+
   /** Notes whether the cubic polynomial between the ends of the step tells the pair as well as `allowed` says. */
   markBent(at: number): void {
     const { x, xA, xB, kA, kB } = this.vectors;
@@ -249,9 +266,10 @@ export class Pairs {
     this.isBent[at] = isBent;
   }
 
-  /** The pair at `lengths[BETWEEN]` seconds into the step under way. */
+  /** The pair at `lengths[BETWEEN]` seconds into the step under way; adds the integrals of its way to the sum of all. */
   placeBetween(at: number): void {
     expandPair(this.matrix, MATRIX_SIZE * at, this.lengths, BETWEEN, this.phi, 0);
     this.place(at, BETWEEN, this.phi, 0);
+    this.gather(at, BETWEEN, this.phi, 0);
   }
 }

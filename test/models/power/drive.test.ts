@@ -291,6 +291,18 @@ describe('vehicle: ground', () => {
     expect(run.word('motors.left.mode', 5.9)).toBe('gripping');
   });
 
+  test('a wheel that its friction locks holds on a slope as far as its tyre grips, and slides down a steeper one', () => {
+    const locked = { ...motor, friction: '90 N.m' };
+    const parked = (grade: string) =>
+      driveRig({ ...source, motor: locked, vehicle: { ...cart, rolling: 0.02, drag: '0 m2', grip: 0.1, grade } }, [], 3);
+    expect(parked('11 %').at('vehicle.distance', 2.9)).toBe(0);
+    const sliding = parked('20 %');
+    // g (sin - (grip + rolling) cos) downhill, as the wheel stands.
+    const pace = (9.80665 * (0.2 - 0.12)) / Math.sqrt(1.04);
+    expect(sliding.at('vehicle.speed', 2.5)).toBeCloseTo(-pace * 2.5, 3);
+    expect(sliding.at('motors.left.speed', 2.5)).toBe(0);
+  });
+
   test('two drives share the work; one of them alone must do it all', () => {
     const twin = { ...source, power: { limit: '80 A' }, motor, vehicle: { ...cart, grade: '5 %' }, isTwin: true };
     const both = driveRig(twin, [[0.5, 1]], 10);
