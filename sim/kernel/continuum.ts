@@ -410,10 +410,16 @@ export class Continuum {
   private passesLimit(): boolean {
     if (this.excesses.length === 0) return false;
     if (this.excess() > 1) return true;
-    const { x, xB, stateCount } = this;
+    const { x, xA, xB, kA, kB, stateCount, pairs } = this;
+    const h = this.attempted[0]!;
     let isPassed = false;
     for (let quarter = 1; quarter < 4 && !isPassed; quarter += 1) {
-      this.placeBetween(quarter / 4);
+      // A look need not be exact: signals stay as they are at the end, and what follows the pairs is left to the polynomial.
+      const share = quarter / 4;
+      pairs.lengths[BETWEEN] = share * h;
+      for (let index = 0; index < stateCount; index += 1)
+        x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
+      for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
       isPassed = this.excess() > 1;
     }
     for (let index = 0; index < stateCount; index += 1) x[index] = xB[index]!;
@@ -471,7 +477,10 @@ export class Continuum {
     const h = this.attempted[0]!;
     pairs.lengths[BETWEEN] = share * h;
     moved.fill(0);
-    for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
+    for (let at = 0; at < pairs.firsts.length; at += 1) {
+      pairs.placeBetween(at);
+      pairs.gatherBetween(at);
+    }
     for (let index = 0; index < stateCount; index += 1) {
       if (isPaired[index] === 1) continue;
       const rest = cubicAt(share, h, xA[index]!, restB[index]!, kA[index]!, restSlopeB[index]!);

@@ -266,10 +266,14 @@ export class Pairs {
     this.isBent[at] = isBent;
   }
 
-  /** The pair at `lengths[BETWEEN]` seconds into the step under way; adds the integrals of its way to the sum of all. */
+  /** The pair at `lengths[BETWEEN]` seconds into the step under way. */
   placeBetween(at: number): void {
     expandPair(this.matrix, MATRIX_SIZE * at, this.lengths, BETWEEN, this.phi, 0);
     this.place(at, BETWEEN, this.phi, 0);
+  }
+
+  /** After `placeBetween`: adds the integrals of the pair's way up to there to the sum of all. */
+  gatherBetween(at: number): void {
     this.gather(at, BETWEEN, this.phi, 0);
   }
 }

@@ -294,7 +294,11 @@ describe('vehicle: ground', () => {
   test('a wheel that its friction locks holds on a slope as far as its tyre grips, and slides down a steeper one', () => {
     const locked = { ...motor, friction: '90 N.m' };
     const parked = (grade: string) =>
-      driveRig({ ...source, motor: locked, vehicle: { ...cart, rolling: 0.02, drag: '0 m2', grip: 0.1, grade } }, [], 3);
+      driveRig(
+        { ...source, motor: locked, vehicle: { ...cart, rolling: 0.02, drag: '0 m2', grip: 0.1, grade } },
+        [],
+        3,
+      );
     expect(parked('11 %').at('vehicle.distance', 2.9)).toBe(0);
     const sliding = parked('20 %');
     // g (sin - (grip + rolling) cos) downhill, as the wheel stands.
