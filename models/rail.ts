@@ -300,15 +300,21 @@ function make(host: Host, numbers: Parameters): Live {
   const isOff = (): boolean => state.targetVolts <= 0 && state.volts <= 0;
   const isDropping = (): boolean => state.targetVolts < numbers.voltage - numbers['output-resistance'] * amps() - 0.01;
   const isLimiting = (): boolean => amps() > numbers.limit * (second === undefined ? 1 : 2);
+  /** Amperes, in an array so that they are not boxed: see `take`. */
+  const taken = new Float64Array(2);
   const isFed = (): boolean => state.supplyVolts > numbers.dropout && !state.isHot;
-  /** What the load takes out of the supply. It follows the supply of the step's start: that changes too slowly to be iterated. */
-  const passedAmps = (): number => {
-    if (!isFed()) return 0;
-    const outAmps = Math.min(amps(), numbers.limit);
-    return numbers.kind === 'linear' ? outAmps : (state.volts * outAmps) / (numbers.efficiency * state.supplyVolts);
+  /**
+   * Writes what the load takes out of the supply, and what each regulator takes for itself. It follows the supply of the
+   * step's start: that changes too slowly to be iterated.
+   */
+  const take = (): void => {
+    const { supplyVolts, volts: given } = state;
+    const isSupplied = isFed();
+    const outAmps = isSupplied ? Math.min(amps(), numbers.limit) : 0;
+    taken[0] =
+      numbers.kind === 'linear' || !isSupplied ? outAmps : (given * outAmps) / (numbers.efficiency * supplyVolts);
+    taken[1] = isSupplied ? numbers.quiescent : 0;
   };
-  /** What each regulator takes for itself. */
-  const ownAmps = (): number => (isFed() ? numbers.quiescent : 0);
   const look = (elapsedSeconds: number): void => {
     // It has fallen through the stretch only if it was above its target at the stretch's start.
     const fallSeconds = state.volts > state.targetVolts ? elapsedSeconds : 0;
@@ -329,10 +335,11 @@ function make(host: Host, numbers: Parameters): Live {
     states: [],
     bookCount: 1,
     draw: () => {
-      const taken = passedAmps();
-      const own = ownAmps();
-      const one = taken * state.firstShare + own;
-      const two = second === undefined ? 0 : taken * (1 - state.firstShare) + own;
+      take();
+      const passed = taken[0]!;
+      const own = taken[1]!;
+      const one = passed * state.firstShare + own;
+      const two = second === undefined ? 0 : passed * (1 - state.firstShare) + own;
       values[drawOut] = one + two;
       // Whose leads carry it: the names in `from` and `second.from`, in this order, as far as they are given.
       values[firstOut] = numbers.from === undefined ? (second?.from === undefined ? 0 : two) : one;
@@ -364,10 +371,9 @@ function make(host: Host, numbers: Parameters): Live {
   /** From the loss that begins now: where the temperature goes, and when it gets to where the regulator trips or comes back. */
   const foresee = (): void => {
     const givenWatts = state.volts * Math.min(amps(), numbers.limit);
-    const lossWatts = Math.max(
-      0,
-      (passedAmps() + (second === undefined ? 1 : 2) * ownAmps()) * state.supplyVolts - givenWatts,
-    );
+    take();
+    const takenWatts = (taken[0]! + (second === undefined ? 1 : 2) * taken[1]!) * state.supplyVolts;
+    const lossWatts = Math.max(0, takenWatts - givenWatts);
     state.settledCelsius = thermal.ambient + lossWatts * thermal.resistance;
     const nextCelsius = state.isHot ? thermal.trip - BACK_KELVIN : thermal.trip;
     // Positive below one where the temperature passes there on its way.

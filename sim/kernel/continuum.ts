@@ -465,13 +465,15 @@ export class Continuum {
 
   /** Excess at a share of the step just tried, less the middle of what is allowed. */
   private beyondAt(share: number): number {
-    this.placeBetween(share);
+    this.share[0] = share;
+    this.placeBetween();
     this.sweep();
     return this.excess() - MIDDLE_EXCESS;
   }
 
   /** States at a share of the step just tried: pairs by the rule's own expansion, the others as they follow them. */
-  private placeBetween(share: number): void {
+  private placeBetween(): void {
+    const share = this.share[0]!;
     const { x, xA, kA, restB, restSlopeB, stateCount, pairs, byFirst, bySecond } = this;
     const { moved, isPaired } = pairs;
     const h = this.attempted[0]!;
@@ -531,7 +533,8 @@ export class Continuum {
     const s = (seconds - instants[0]!) / h;
     if (pairs.isAnyBent()) {
       this.attempted[0] = h;
-      this.placeBetween(s);
+      share[0] = s;
+      this.placeBetween();
     } else {
       for (let index = 0; index < stateCount; index += 1)
         x[index] = cubicAt(s, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
