@@ -336,6 +336,7 @@ function make(host: Host, numbers: Parameters): Live {
     bookRates,
     state: base,
     book,
+    excess,
   } = host.flow({
     states: [
       { name: 'charge', start: numbers.charge, scale: 1 },
@@ -362,11 +363,12 @@ function make(host: Host, numbers: Parameters): Live {
       bookRates[book] = amps * values[voltageOut]!;
     },
     excess: () => {
-      if (protection === undefined || !state.isClosed) return Number.NEGATIVE_INFINITY;
+      if (protection === undefined || !state.isClosed) return;
       const leastVolts = cells * protection['under-voltage'];
       const over = values[currentOut]! / protection['over-current'] - 1;
       const under = leastVolts === 0 ? -1 : 1 - values[voltageOut]! / leastVolts;
-      return Math.max(host.isAwake(trip) ? -over : over, under) / PROTECTION_SHARE;
+      const worst = Math.max(host.isAwake(trip) ? -over : over, under);
+      excess[0] = Math.max(excess[0]!, worst / PROTECTION_SHARE);
     },
     settle: () => {
       if (protection === undefined || !state.isClosed) return false;

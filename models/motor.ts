@@ -243,6 +243,7 @@ function make(host: Host, numbers: Parameters): Live {
     bookRates,
     state: base,
     book,
+    excess,
   } = host.flow({
     states: [
       { name: 'current', start: 0, scale: scaleAmps, isPairedWithNext: true },
@@ -296,7 +297,9 @@ function make(host: Host, numbers: Parameters): Live {
       dx[base + 2] = (thermal.ambient + copperWatts * thermal.resistance - x[base + 2]!) / heatSeconds;
       bookRates[book] = copperWatts + (constant * amps - torque) * speed + slipWatts;
     },
-    excess: () => Math.max(currentExcess(), slipExcess(), turnExcess()),
+    excess: () => {
+      excess[0] = Math.max(excess[0]!, currentExcess(), slipExcess(), turnExcess());
+    },
     settle: () => {
       tellHeat();
       const isClamped = clampCurrent();

@@ -189,6 +189,7 @@ function make(host: Host, numbers: Parameters): Live {
     bookRates,
     state: base,
     book,
+    excess,
   } = host.flow({
     states: [
       { name: 'speed', start: 0, scale: 5 },
@@ -214,8 +215,9 @@ function make(host: Host, numbers: Parameters): Live {
     excess: () => {
       // Where it turns round friction changes its sign, or holds it.
       const turned = (-x[base]! * state.direction) / STANDING_METRES_PER_SECOND;
-      if (profile === undefined || !state.hasProfile) return turned;
-      return Math.max(turned, passedMetres(profile, state.lastMetres, x[base + 1]!) / EDGE_METRES);
+      excess[0] = Math.max(excess[0]!, turned);
+      if (profile === undefined || !state.hasProfile) return;
+      excess[0] = Math.max(excess[0]!, passedMetres(profile, state.lastMetres, x[base + 1]!) / EDGE_METRES);
     },
     settle: () => {
       state.lastMetres = x[base + 1]!;

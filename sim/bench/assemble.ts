@@ -219,9 +219,9 @@ function hostOf(own: Own, common: ReturnType<typeof commonHost>, kernel: Kernel)
     bits,
     timer: (due) => firstTimer + timers.push(due) - 1,
     flow: (flow) => {
-      const { x, dx, ledger, leaning, elapsed } = kernel.continuum;
+      const { x, dx, ledger, leaning, excess, elapsed } = kernel.continuum;
       const { state, book } = kernel.continuum.join(name, flow);
-      return { x, dx, books: ledger.sums, bookRates: ledger.rates, leaning, elapsed, state, book };
+      return { x, dx, books: ledger.sums, bookRates: ledger.rates, leaning, excess, elapsed, state, book };
     },
     stream: (purpose) => kernel.streams.for(name, purpose),
     attach: (attachment) => {

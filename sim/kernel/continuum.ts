@@ -93,6 +93,8 @@ export class Continuum {
   watcher: StepWatcher | undefined;
   /** Set to 1 by a draw whose result hangs on one of the signals in its `loops`. */
   readonly leaning = new Uint8Array(1);
+  /** How far parts are beyond their limits: see `Flow.excess`. */
+  readonly excess = new Float64Array(1);
 
   private readonly members: Member[] = [];
   private readonly scales = new Float64Array(CAPACITY);
@@ -100,7 +102,7 @@ export class Continuum {
   private readonly feeds: (() => void)[] = [];
   private readonly slopes: (() => void)[] = [];
   private readonly settles: (() => boolean)[] = [];
-  private readonly excesses: (() => number)[] = [];
+  private readonly excesses: (() => void)[] = [];
   /** Signals that draws read before they are fed, and what they were at the start of the step under way. */
   private loops: number[] = [];
   private readonly guesses = new Float64Array(CAPACITY);
@@ -398,18 +400,18 @@ export class Continuum {
     this.attempted[1] = worst;
   }
 
-  /** By how much the parts are beyond their limits with the present states and signals; above 1 is too far. */
-  private excess(): number {
+  /** Brings `excess[0]` to how far the parts are beyond their limits with the present states and signals; above 1 is too far. */
+  private measureExcess(): void {
     const { excesses } = this;
-    let worst = Number.NEGATIVE_INFINITY;
-    for (let index = 0; index < excesses.length; index += 1) worst = Math.max(worst, excesses[index]!());
-    return worst;
+    this.excess[0] = Number.NEGATIVE_INFINITY;
+    for (let index = 0; index < excesses.length; index += 1) excesses[index]!();
   }
 
   /** The step just tried passes a limit: at its end, or on the way there and back. Leaves states standing at its end. */
   private passesLimit(): boolean {
     if (this.excesses.length === 0) return false;
-    if (this.excess() > 1) return true;
+    this.measureExcess();
+    if (this.excess[0]! > 1) return true;
     const { x, xA, xB, kA, kB, stateCount, pairs } = this;
     const h = this.attempted[0]!;
     let isPassed = false;
@@ -420,7 +422,8 @@ export class Continuum {
       for (let index = 0; index < stateCount; index += 1)
         x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
       for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
-      isPassed = this.excess() > 1;
+      this.measureExcess();
+      isPassed = this.excess[0]! > 1;
     }
     for (let index = 0; index < stateCount; index += 1) x[index] = xB[index]!;
     return isPassed;
@@ -468,7 +471,8 @@ export class Continuum {
     this.share[0] = share;
     this.placeBetween();
     this.sweep();
-    return this.excess() - MIDDLE_EXCESS;
+    this.measureExcess();
+    return this.excess[0]! - MIDDLE_EXCESS;
   }
 
   /** States at a share of the step just tried: pairs by the rule's own expansion, the others as they follow them. */

@@ -163,10 +163,10 @@ export interface Flow {
   /** A step of `elapsed[0]` seconds has ended, or was cut short: set states that have reached a limit, act on what was reached. True if a state jumped. */
   readonly settle?: () => boolean;
   /**
-   * How far beyond a limit the part is, as a share of what is allowed, negative before the limit: a step that comes above 1
-   * ends where the limit is met instead. To be told from states and signals as they stand.
+   * Raises `excess[0]` to how far beyond a limit the part is, as a share of what is allowed, negative before the limit: a
+   * step that comes above 1 ends where the limit is met instead. To be told from states and signals as they stand.
    */
-  readonly excess?: () => number;
+  readonly excess?: () => void;
 }
 
 export interface FlowPlace {
@@ -175,6 +175,8 @@ export interface FlowPlace {
   readonly books: Float64Array;
   readonly bookRates: Float64Array;
   readonly leaning: Uint8Array;
+  /** What `excess` raises. In an array, so that it is not boxed. */
+  readonly excess: Float64Array;
   /** Length of the stretch that `settle` is about, in seconds. */
   readonly elapsed: Float64Array;
   /** Where the part's states and books begin. */

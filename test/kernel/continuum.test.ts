@@ -33,7 +33,9 @@ function move(speed: number, acceleration: (place: number) => number, limit: num
       dx[0] = x[1]!;
       dx[1] = acceleration(x[0]!);
     },
-    excess: () => (met.length > 0 ? Number.NEGATIVE_INFINITY : (x[0]! - limit) / WINDOW),
+    excess: () => {
+      if (met.length === 0) continuum.excess[0] = Math.max(continuum.excess[0]!, (x[0]! - limit) / WINDOW);
+    },
     settle: () => {
       if (met.length === 0 && x[0]! >= limit) met.push({ seconds: now[0]!, value: x[0]! });
       return false;
