@@ -362,14 +362,7 @@ function make(host: Host, numbers: Parameters): Live {
       dx[base + 1] = (polarisation * amps - x[base + 1]!) / recovery;
       bookRates[book] = amps * values[voltageOut]!;
     },
-    excess: () => {
-      if (protection === undefined || !state.isClosed) return;
-      const leastVolts = cells * protection['under-voltage'];
-      const over = values[currentOut]! / protection['over-current'] - 1;
-      const under = leastVolts === 0 ? -1 : 1 - values[voltageOut]! / leastVolts;
-      const worst = Math.max(host.isAwake(trip) ? -over : over, under);
-      excess[0] = Math.max(excess[0]!, worst / PROTECTION_SHARE);
-    },
+    ...(protection === undefined ? {} : { excess: () => raiseExcess(protection) }),
     settle: () => {
       if (protection === undefined || !state.isClosed) return false;
       if (values[voltageOut]! < cells * protection['under-voltage']) {
@@ -384,6 +377,14 @@ function make(host: Host, numbers: Parameters): Live {
       return false;
     },
   });
+  const raiseExcess = (board: NonNullable<typeof protection>): void => {
+    if (!state.isClosed) return;
+    const leastVolts = cells * board['under-voltage'];
+    const over = values[currentOut]! / board['over-current'] - 1;
+    const under = leastVolts === 0 ? -1 : 1 - values[voltageOut]! / leastVolts;
+    const worst = Math.max(host.isAwake(trip) ? -over : over, under);
+    excess[0] = Math.max(excess[0]!, worst / PROTECTION_SHARE);
+  };
   const switched = (isClosed: boolean): void => {
     // The states may have run ahead to the end of a step.
     host.refresh();

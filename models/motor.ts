@@ -180,6 +180,9 @@ export function steadySpeed(
   return (constant * volts - resistanceOhms * loadNewtonMetres) / (viscous * resistanceOhms + constant * constant);
 }
 
+/** As much of a force or torque as friction or a tyre takes. */
+const within = (most: number, wanted: number): number => Math.min(most, Math.max(-most, wanted));
+
 export const faults = {} as const satisfies Readonly<Record<string, Fault>>;
 
 /** A step may pass a current limit by this share of the stall current. */
@@ -227,11 +230,9 @@ function make(host: Host, numbers: Parameters): Live {
    */
   const frictionTorque = (movingTorque: number): number => {
     if (state.direction !== 0) return state.direction * friction;
-    return Math.abs(movingTorque) <= friction ? movingTorque : Math.sign(movingTorque) * friction;
+    return within(friction, movingTorque);
   };
   const isGrounded = (): boolean => state.gripNewtons > 0;
-  /** As much of a force as the tyre passes on. */
-  const gripped = (newtons: number): number => Math.min(state.gripNewtons, Math.max(-state.gripNewtons, newtons));
   /** What a sliding tyre takes from the drive, seen from the motor. */
   const slidingTorque = (): number =>
     isGrounded() && !state.isGripping ? (state.slipSign * state.gripNewtons) / state.ratio : 0;
@@ -268,8 +269,8 @@ function make(host: Host, numbers: Parameters): Live {
       values[pullOut] = isHolding && state.direction !== 0 ? torque * state.ratio : thrust;
       if (isGrounded() && state.direction === 0) {
         // A wheel that stands passes on whatever keeps it so, as far as the tyre grips, also where the ground slides by.
-        const least = gripped(driving * state.ratio - held);
-        const most = gripped(driving * state.ratio + held);
+        const least = within(state.gripNewtons, driving * state.ratio - held);
+        const most = within(state.gripNewtons, driving * state.ratio + held);
         values[thrustOut] = 0.5 * (least + most);
         values[holdOut] = 0.5 * (most - least);
       } else {
@@ -320,7 +321,7 @@ function make(host: Host, numbers: Parameters): Live {
     if (Math.abs(values[speedIn]!) >= STANDING_METRES_PER_SECOND) return (values[torqueOut]! - turning) * state.ratio;
     const driving = constant * x[base]! - viscous * x[base + 1]!;
     const most = acceleration > 0 ? friction : -friction;
-    const held = acceleration === 0 ? Math.min(friction, Math.max(-friction, driving)) : most;
+    const held = acceleration === 0 ? within(friction, driving) : most;
     return (driving - held - turning) * state.ratio;
   };
   /** A wheel that asks for more than its grip, or a slipping one that has passed the speed of the ground. */

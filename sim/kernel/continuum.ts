@@ -15,7 +15,7 @@
  * the exponential would have to go on in milliseconds. The linear part of a pair's slopes is measured on the network
  * itself; off by a half, the rule still holds. A step runs ahead of the present on the assumption that no event comes;
  * between its ends states are read from the cubic Hermite polynomial, or pairs from the rule's own expansion where that
- * says more; an event that changes an input starts a new step from the present. Hot path; see test/speed/power.bench.ts.
+ * says more; an event that changes an input starts a new step from the present. A step that passes a limit of a part ends where the limit is met. Hot path; see test/speed/power.bench.ts.
  */
 import { Ledger } from './ledger.ts';
 import { MATRIX_SIZE } from './pair-functions.ts';
@@ -412,15 +412,13 @@ export class Continuum {
     if (this.excesses.length === 0) return false;
     this.measureExcess();
     if (this.excess[0]! > 1) return true;
-    const { x, xA, xB, kA, kB, stateCount, pairs } = this;
-    const h = this.attempted[0]!;
+    const { x, xB, stateCount, pairs } = this;
     let isPassed = false;
     for (let quarter = 1; quarter < 4 && !isPassed; quarter += 1) {
       // A look need not be exact: signals stay as they are at the end, and what follows the pairs is left to the polynomial.
-      const share = quarter / 4;
-      pairs.lengths[BETWEEN] = share * h;
-      for (let index = 0; index < stateCount; index += 1)
-        x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
+      this.share[0] = quarter / 4;
+      this.placeByPolynomial();
+      pairs.lengths[BETWEEN] = this.share[0] * this.attempted[0]!;
       for (let at = 0; at < pairs.firsts.length; at += 1) pairs.placeBetween(at);
       this.measureExcess();
       isPassed = this.excess[0]! > 1;
@@ -475,7 +473,7 @@ export class Continuum {
     return this.excess[0]! - MIDDLE_EXCESS;
   }
 
-  /** States at a share of the step just tried: pairs by the rule's own expansion, the others as they follow them. */
+  /** States at `share[0]` of the step just tried: pairs by the rule's own expansion, the others as they follow them. */
   private placeBetween(): void {
     const share = this.share[0]!;
     const { x, xA, kA, restB, restSlopeB, stateCount, pairs, byFirst, bySecond } = this;
@@ -492,6 +490,15 @@ export class Continuum {
       const rest = cubicAt(share, h, xA[index]!, restB[index]!, kA[index]!, restSlopeB[index]!);
       x[index] = rest + moved[2]! * byFirst[index]! + moved[3]! * bySecond[index]!;
     }
+  }
+
+  /** States at `share[0]` of the step just tried by the cubic polynomial, which tells all but bent pairs and what follows them. */
+  private placeByPolynomial(): void {
+    const { x, xA, xB, kA, kB, stateCount } = this;
+    const share = this.share[0]!;
+    const h = this.attempted[0]!;
+    for (let index = 0; index < stateCount; index += 1)
+      x[index] = cubicAt(share, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
   }
 
   /** Sums up the planned step; leaves states and signals standing at its end. */
@@ -531,19 +538,13 @@ export class Continuum {
   }
 
   private interpolate(seconds: number): void {
-    const { x, xA, xB, kA, kB, instants, stateCount, pairs, share } = this;
+    const { instants, pairs, share } = this;
     const h = instants[1]! - instants[0]!;
     if (h <= 0) return;
-    const s = (seconds - instants[0]!) / h;
-    if (pairs.isAnyBent()) {
-      this.attempted[0] = h;
-      share[0] = s;
-      this.placeBetween();
-    } else {
-      for (let index = 0; index < stateCount; index += 1)
-        x[index] = cubicAt(s, h, xA[index]!, xB[index]!, kA[index]!, kB[index]!);
-    }
-    share[0] = s;
+    this.attempted[0] = h;
+    share[0] = (seconds - instants[0]!) / h;
+    if (pairs.isAnyBent()) this.placeBetween();
+    else this.placeByPolynomial();
     if (this.ledger.isKept) this.ledger.place(share);
   }
 

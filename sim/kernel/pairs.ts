@@ -176,19 +176,18 @@ export class Pairs {
     const share = h / this.vectors.attempted[0]!;
     const index = this.firsts[at]!;
     const entry = MATRIX_SIZE * at;
-    const turned = share;
     const bowed = 2 * share * share;
     const throughU =
-      phi[from + 3]! * kA[index]! + turned * phi[from + 5]! * turn[index]! + bowed * phi[from + 7]! * bow[index]!;
+      phi[from + 3]! * kA[index]! + share * phi[from + 5]! * turn[index]! + bowed * phi[from + 7]! * bow[index]!;
     const throughW =
       phi[from + 3]! * kA[index + 1]! +
-      turned * phi[from + 5]! * turn[index + 1]! +
+      share * phi[from + 5]! * turn[index + 1]! +
       bowed * phi[from + 7]! * bow[index + 1]!;
     const first =
-      phi[from + 2]! * kA[index]! + turned * phi[from + 4]! * turn[index]! + bowed * phi[from + 6]! * bow[index]!;
+      phi[from + 2]! * kA[index]! + share * phi[from + 4]! * turn[index]! + bowed * phi[from + 6]! * bow[index]!;
     const second =
       phi[from + 2]! * kA[index + 1]! +
-      turned * phi[from + 4]! * turn[index + 1]! +
+      share * phi[from + 4]! * turn[index + 1]! +
       bowed * phi[from + 6]! * bow[index + 1]!;
     const area = h * h;
     this.moved[2]! += (area * (first + matrix[entry]! * throughU + matrix[entry + 1]! * throughW)) / this.sizes[index]!;

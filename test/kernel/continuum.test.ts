@@ -93,3 +93,45 @@ describe('continuum: limits', () => {
     expect(swing(3, 1.5, 4).ends).toEqual(swing(3, 1e9, 4).ends);
   });
 });
+
+describe('continuum: what follows a pair', () => {
+  test('is exact between the ends of a step too, within a transient much shorter than the step', () => {
+    const now = new Float64Array(1);
+    const continuum = new Continuum(new Float64Array(1));
+    const { x, dx } = continuum;
+    let input = 0;
+    continuum.join('coil', {
+      states: [
+        { name: 'current', start: 0, scale: 10, isPairedWithNext: true },
+        { name: 'speed', start: 0, scale: 10 },
+        { name: 'way', start: 0, scale: 1 },
+      ],
+      slope: () => {
+        dx[0] = 1000 * (input - x[0]!);
+        dx[1] = x[0]! - x[1]!;
+        dx[2] = 5 * x[0]!;
+      },
+    });
+    const goTo = (seconds: number): void => {
+      for (;;) {
+        const end = continuum.instants[1]!;
+        if (continuum.isUnderWay && end > seconds) break;
+        if (continuum.isUnderWay) now[0] = end;
+        continuum.advance(now);
+      }
+      now[0] = seconds;
+    };
+    goTo(1);
+    input = 10;
+    continuum.disturb();
+    continuum.advance(now);
+    // One step holds all of it; i = 10 (1 - exp(-1000 t)), and the way is five times its integral.
+    expect(continuum.instants[1]! - 1).toBeGreaterThan(4e-3);
+    for (const after of [2e-4, 5e-4, 1e-3, 2e-3, 3.7e-3]) {
+      now[0] = 1 + after;
+      continuum.refresh(now);
+      expect(x[0]).toBeCloseTo(10 * (1 - Math.exp(-1000 * after)), 6);
+      expect(x[2]).toBeCloseTo(50 * (after - (1 - Math.exp(-1000 * after)) / 1000), 6);
+    }
+  });
+});

@@ -60,6 +60,27 @@ describe('bridge: current limit', () => {
     }
   });
 
+  test('a bridge whose supply goes while the cart rolls holds the current that flows back at its limit', () => {
+    const run = driveRig(
+      {
+        ...source,
+        harness: { main: { length: '1 m' } },
+        controller: { 'least-voltage': '0 V' },
+        power: { limit: '40 A', 'brake-limit': '40 A' },
+        motor,
+        vehicle: { ...cart, mass: '500 kg' },
+      },
+      [[0.5, 1]],
+      4,
+      [{ at: 3, fault: 'harness', is: 'blown-fuse' }],
+    );
+    expect(run.at('left.supply', 3.1)).toBeLessThan(1);
+    // Shorted, its back-emf would drive more than that through the winding.
+    expect(run.at('motors.left.emf', 3.1) / 0.1).toBeGreaterThan(45);
+    expect(run.at('motors.left.current', 3.1)).toBeCloseTo(-40, 1);
+    expect([...run.column('motors.left.current')].length).toBeLessThan(20_000);
+  });
+
   test('the pull at the limit is k i gear / wheel: 40 A x 0.06 x 20 / 0.15 = 320 N', () => {
     const run = driveRig({ ...source, power: { limit: '40 A' }, motor, vehicle: cart }, [[0.5, 1]], 1.2);
     expect(run.at('motors.left.pull', 0.7)).toBeCloseTo(320, -0.3);
