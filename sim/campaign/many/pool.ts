@@ -1,6 +1,7 @@
 /**
  * Runs by their numbers, over worker threads. Workers get files and numbers and give rows back; rows are kept by number,
- * so that nothing depends on which worker was faster. One worker is this thread itself.
+ * so that nothing depends on which worker was faster. One worker is this thread itself: it has read its modules already and
+ * works while the others still start.
  */
 import { createRequire } from 'node:module';
 import { availableParallelism } from 'node:os';
@@ -39,7 +40,7 @@ const PROGRESS_MILLISECONDS = 100;
 
 export async function openPool(options: ManyOptions, extent: Extent): Promise<Pool> {
   const workers = options.workers ?? availableParallelism();
-  const threads = workers > 1 ? await threadsOf(workers) : undefined;
+  const threads = workers > 1 ? await threadsOf(workers - 1) : undefined;
   const { runsPerRow = 1 } = extent;
   const shared = new Int32Array(new SharedArrayBuffer(8));
   const halt = (): void => void Atomics.store(shared, AT.halt, 1);
@@ -48,8 +49,8 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
   let keptRuns = 0;
   const tell = (): void => options.progress?.(keptRuns + Atomics.load(shared, AT.runs), extent.rows * runsPerRow);
   const ticking = options.progress === undefined ? undefined : setInterval(tell, PROGRESS_MILLISECONDS);
-  const run = (job: Job): Promise<unknown[]> =>
-    threads === undefined ? work(job) : (threads.run(job, { name: 'work' }) as Promise<unknown[]>);
+  const workOn = (job: Job, worker: number): Promise<unknown[]> =>
+    worker === 0 ? work(job) : (threads!.run(job, { name: 'work' }) as Promise<unknown[]>);
   return {
     rows: async (request, indices, into) => {
       const isWhole = (index: number): boolean => into.has(index) && !isBegun(into.get(index));
@@ -59,20 +60,21 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
       keptRuns += missing.reduce((sum, index) => sum + (begunOf(index)?.runs ?? 0), 0);
       let next = 0;
       // Each lane takes the next bundle as soon as its last one is done.
-      const lane = async (): Promise<void> => {
+      const lane = async (worker: number): Promise<void> => {
         while (next < missing.length && options.signal?.aborted !== true) {
           const fair = Math.ceil((missing.length - next) / (workers * BUNDLES_LEAST));
           const bundle = missing.slice(next, next + Math.min(BUNDLE_MOST, fair));
           next += bundle.length;
           const begun = bundle.map(begunOf);
-          const rows = await run({ request, indices: bundle, begun, shared, isTelling: runsPerRow > 1 });
+          const rows = await workOn({ request, indices: bundle, begun, shared, isTelling: runsPerRow > 1 }, worker);
           rows.forEach((row, place) => {
             into.set(bundle[place]!, row);
           });
           tell();
         }
       };
-      await Promise.all(Array.from({ length: workers }, lane));
+      // The last is this thread's own, which keeps it from handing out to the others first.
+      await Promise.all(Array.from({ length: workers }, (_, lanes) => lane(workers - 1 - lanes)));
       return indices.every(isWhole);
     },
     close: async () => {
@@ -83,15 +85,15 @@ export async function openPool(options: ManyOptions, extent: Extent): Promise<Po
   };
 }
 
-async function threadsOf(workers: number): Promise<Tinypool> {
+async function threadsOf(count: number): Promise<Tinypool> {
   const { Tinypool } = await import('tinypool');
   // From source a thread needs the same loader that this one was started with; the bundle has the worker as a file of its own.
   const isSource = import.meta.url.endsWith('.ts');
   return new Tinypool({
     runtime: 'worker_threads',
     filename: new URL(isSource ? './worker.ts' : './worker.js', import.meta.url).href,
-    minThreads: workers,
-    maxThreads: workers,
+    minThreads: count,
+    maxThreads: count,
     // A thread that waits by blocking would not hear that it should end.
     useAtomics: false,
     execArgv: isSource ? ['--import', sourceLoader()] : [],
