@@ -32,6 +32,8 @@ export interface Plan {
   readonly derived: readonly number[];
   readonly partNames: ReadonlySet<string>;
   readonly rankOf: ReadonlyMap<string, number>;
+  /** Numbers of the signals at an out port of all parts of a kind. */
+  signalsAt(kind: string, port: string): readonly number[];
 }
 
 let latest: Plan | undefined;
@@ -69,6 +71,7 @@ function planned(parts: readonly PlannedPart[]): Plan {
       ]),
     };
   });
+  const atPorts = new Map<string, readonly number[]>();
   return {
     parts: plans,
     signals,
@@ -78,6 +81,16 @@ function planned(parts: readonly PlannedPart[]): Plan {
     ),
     partNames: new Set(parts.map(({ name }) => name)),
     rankOf: new Map(parts.map(({ name }, rank) => [name, rank])),
+    signalsAt: (kind, port) => {
+      const key = `${kind}.${port}`;
+      const known = atPorts.get(key);
+      if (known !== undefined) return known;
+      const found = parts.flatMap((part) =>
+        part.kind.kind === kind ? [signalIndex.get(`${part.name}.${port}`)!] : [],
+      );
+      atPorts.set(key, found);
+      return found;
+    },
   };
 }
 

@@ -1,3 +1,5 @@
+import { Room } from './room.ts';
+
 /**
  * What happens next: a tournament tree over a fixed set of timers.
  *
@@ -23,16 +25,16 @@ export class Agenda {
    * `rankOf[timer]` is the rank of the part that owns the timer; it must never fall from one timer to the next.
    * `dueSeconds` may be handed in, to be written to before the agenda exists; it must be long enough.
    */
-  constructor(rankOf: readonly number[], dueSeconds?: Float64Array) {
+  constructor(rankOf: readonly number[], dueSeconds?: Float64Array, room: Room = new Room()) {
     const timerCount = rankOf.length;
     let width = 1;
     while (width < timerCount) width *= 2;
     this.width = width;
-    this.dueSeconds = (dueSeconds ?? new Float64Array(width)).fill(Number.POSITIVE_INFINITY);
-    this.insertion = new Float64Array(width);
-    this.rankOf = new Int32Array(width).fill(rankOf[timerCount - 1] ?? 0);
+    this.dueSeconds = (dueSeconds ?? room.doubles(width)).fill(Number.POSITIVE_INFINITY);
+    this.insertion = room.doubles(width);
+    this.rankOf = room.integers(width).fill(rankOf[timerCount - 1] ?? 0);
     this.rankOf.set(rankOf);
-    this.winners = new Int32Array(2 * width);
+    this.winners = room.integers(2 * width);
     this.rebuild();
   }
 

@@ -21,9 +21,12 @@ import { Ledger } from './ledger.ts';
 import { MATRIX_SIZE } from './pair-functions.ts';
 import { BETWEEN, Pairs } from './pairs.ts';
 import type { Flow } from './part.ts';
+import { Room } from './room.ts';
 
 /** Number of states and of books (running integrals that feed nothing back) that one bench may have. */
 const CAPACITY = 192;
+/** What a vector is until it is known how many states there are. */
+const NONE = new Float64Array(0);
 /** Error allowed a step, as a share of a state's value and of a tenth of its scale. */
 const TOLERANCE = 1e-5;
 const FLOOR_SHARE = 0.1;
@@ -84,9 +87,9 @@ export interface StepWatcher {
 
 export class Continuum {
   /** Present states and their slopes while parts evaluate; running sums of all parts likewise. */
-  readonly x = new Float64Array(CAPACITY);
-  readonly dx = new Float64Array(CAPACITY);
-  readonly ledger = new Ledger(CAPACITY);
+  readonly x: Float64Array;
+  readonly dx: Float64Array;
+  readonly ledger: Ledger;
   /** Length of the stretch that a part settles, in seconds. */
   readonly elapsed = new Float64Array(1);
   stateCount = 0;
@@ -97,52 +100,60 @@ export class Continuum {
   readonly excess = new Float64Array(1);
 
   private readonly members: Member[] = [];
-  private readonly scales = new Float64Array(CAPACITY);
+  private readonly scales: Float64Array;
   private readonly draws: (() => void)[] = [];
   private readonly feeds: (() => void)[] = [];
   private readonly slopes: (() => void)[] = [];
   private readonly settles: (() => boolean)[] = [];
   private readonly excesses: (() => void)[] = [];
+  /** First of the two states of each pair. */
+  private readonly firsts: number[] = [];
   /** Signals that draws read before they are fed, and what they were at the start of the step under way. */
   private loops: number[] = [];
-  private readonly guesses = new Float64Array(CAPACITY);
-  private readonly used = new Float64Array(CAPACITY);
+  private guesses: Float64Array = NONE;
+  private used: Float64Array = NONE;
   private readonly values: Float64Array;
   private readonly tolerance: number;
   private readonly mostSeconds: number;
   /** Start (A) and end (B) of the step under way: states and slopes. */
-  private readonly xA = new Float64Array(CAPACITY);
-  private readonly kA = new Float64Array(CAPACITY);
-  private readonly xB = new Float64Array(CAPACITY);
-  private readonly kB = new Float64Array(CAPACITY);
-  private readonly k2 = new Float64Array(CAPACITY);
+  private xA: Float64Array = NONE;
+  private kA: Float64Array = NONE;
+  private xB: Float64Array = NONE;
+  private kB: Float64Array = NONE;
+  private k2: Float64Array = NONE;
   /** End and slope there of states outside pairs, without what the pairs do to them. */
-  private readonly restB = new Float64Array(CAPACITY);
-  private readonly restSlopeB = new Float64Array(CAPACITY);
+  private restB: Float64Array = NONE;
+  private restSlopeB: Float64Array = NONE;
   /** Changes of the other states' slopes when all firsts, or all seconds, of pairs are moved a little, and by half of that. */
-  private readonly byFirst = new Float64Array(CAPACITY);
-  private readonly bySecond = new Float64Array(CAPACITY);
-  private readonly byHalf = new Float64Array(CAPACITY);
-  private readonly doubt = new Float64Array(CAPACITY);
-  private readonly allowed = new Float64Array(CAPACITY);
+  private byFirst: Float64Array = NONE;
+  private bySecond: Float64Array = NONE;
+  private byHalf: Float64Array = NONE;
+  private doubt: Float64Array = NONE;
+  private allowed: Float64Array = NONE;
   /** Share of the step under way that was interpolated last: in an array, so that it is not boxed. */
   private readonly share = new Float64Array(1);
-  private readonly pairs: Pairs;
+  private pairs: Pairs;
   /** [start, end, next step to try, instant that `x` and the signals stand at, end of the last settled stretch] in seconds. */
-  readonly instants = new Float64Array([0, 0, FIRST_STEP_SECONDS, -1, 0]);
+  readonly instants = Float64Array.of(0, 0, FIRST_STEP_SECONDS, -1, 0);
   /** The step that is tried, in seconds, and its error: in an array, so that neither is boxed. */
   private readonly attempted = new Float64Array(2);
   private isDisturbed = true;
   /** A step was refused: the linear part of the pairs may no longer be true. */
   private isRough = true;
 
+  private readonly room: Room;
+
   /** `values` are those of all signals of the bench. */
-  constructor(values: Float64Array, limits: StepLimits = STEP_LIMITS) {
+  constructor(values: Float64Array, limits: StepLimits = STEP_LIMITS, room: Room = new Room()) {
     this.values = values;
+    this.room = room;
+    this.x = room.doubles(CAPACITY);
+    this.dx = room.doubles(CAPACITY);
+    this.scales = room.doubles(CAPACITY);
+    this.ledger = new Ledger(CAPACITY, room);
     this.tolerance = limits.tolerance;
     this.mostSeconds = limits.mostSeconds;
-    const { x, dx, xA, kA, xB, kB, k2, allowed, attempted } = this;
-    this.pairs = new Pairs({ x, dx, xA, kA, xB, kB, k2, allowed, attempted });
+    this.pairs = this.pairsNow();
   }
 
   get isEmpty(): boolean {
@@ -153,7 +164,7 @@ export class Continuum {
   join(part: string, flow: Flow): { readonly state: number; readonly book: number } {
     const place = { state: this.stateCount, book: this.ledger.count };
     flow.states.forEach(({ start, scale, isPairedWithNext }, index) => {
-      if (isPairedWithNext === true) this.pairs.join(place.state + index);
+      if (isPairedWithNext === true) this.firsts.push(place.state + index);
       this.x[place.state + index] = start;
       this.scales[place.state + index] = scale;
     });
@@ -169,9 +180,35 @@ export class Continuum {
     if (settle !== undefined) this.settles.push(settle);
     if (excess !== undefined) this.excesses.push(excess);
     this.loops.push(...(flow.loops ?? []));
-    for (let index = 0; index < this.stateCount; index += 1)
-      this.pairs.sizes[index] = PROBE_SHARE * this.pairs.firsts.length * this.scales[index]!;
     return place;
+  }
+
+  /** All parts have joined: makes room for a step of their states, and no more, since a campaign does it for every run. */
+  close(): void {
+    const { stateCount, loops, room } = this;
+    const vector = (): Float64Array => room.doubles(stateCount);
+    this.guesses = room.doubles(loops.length);
+    this.used = room.doubles(loops.length);
+    this.xA = vector();
+    this.kA = vector();
+    this.xB = vector();
+    this.kB = vector();
+    this.k2 = vector();
+    this.restB = vector();
+    this.restSlopeB = vector();
+    this.byFirst = vector();
+    this.bySecond = vector();
+    this.byHalf = vector();
+    this.doubt = vector();
+    this.allowed = vector();
+    this.pairs = this.pairsNow();
+  }
+
+  private pairsNow(): Pairs {
+    const { x, dx, xA, kA, xB, kB, k2, allowed, attempted, scales, firsts, stateCount, room } = this;
+    const sizes = room.doubles(stateCount);
+    for (let index = 0; index < stateCount; index += 1) sizes[index] = PROBE_SHARE * firsts.length * scales[index]!;
+    return new Pairs(firsts, sizes, { x, dx, xA, kA, xB, kB, k2, allowed, attempted }, room);
   }
 
   /** An event has changed something that the states depend on: the step under way is no longer true. */
@@ -184,9 +221,11 @@ export class Continuum {
 
   /** The states were changed by hand at the present instant: the step under way shrinks to that instant. */
   jump(now: Float64Array): void {
-    const { x, instants } = this;
-    this.xA.set(x);
-    this.xB.set(x);
+    const { x, xA, xB, instants, stateCount } = this;
+    for (let index = 0; index < stateCount; index += 1) {
+      xA[index] = x[index]!;
+      xB[index] = x[index]!;
+    }
     this.kA.fill(0);
     this.kB.fill(0);
     this.ledger.jump();
@@ -218,11 +257,11 @@ export class Continuum {
 
   /** Ends a step (or cuts it short at `now`), lets the parts settle, and computes the next one; its end is `instants[1]`. */
   advance(now: Float64Array): void {
-    const { x, instants, stateCount } = this;
+    const { x, dx, xA, kA, xB, kB, instants, stateCount } = this;
     const seconds = now[0]!;
     const isWhole = !this.isDisturbed && seconds === instants[1];
     if (isWhole) {
-      for (let index = 0; index < stateCount; index += 1) x[index] = this.xB[index]!;
+      for (let index = 0; index < stateCount; index += 1) x[index] = xB[index]!;
       if (this.ledger.isKept) this.ledger.end();
     } else {
       this.interpolate(seconds);
@@ -237,12 +276,12 @@ export class Continuum {
     if (isNew) {
       this.sweep();
       this.slope();
-      this.kA.set(this.dx);
+      for (let index = 0; index < stateCount; index += 1) kA[index] = dx[index]!;
     } else {
-      this.kA.set(this.kB);
+      for (let index = 0; index < stateCount; index += 1) kA[index] = kB[index]!;
       for (let at = 0; at < this.pairs.firsts.length; at += 1) this.pairs.nudge(at);
     }
-    this.xA.set(x);
+    for (let index = 0; index < stateCount; index += 1) xA[index] = x[index]!;
     if (this.ledger.isKept) this.ledger.begin();
     for (let index = 0; index < this.loops.length; index += 1) this.guesses[index] = this.values[this.loops[index]!]!;
     this.isDisturbed = false;

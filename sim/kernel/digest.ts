@@ -6,15 +6,21 @@
  * than one at a time. The mixing is that of MurmurHash3 (Appleby, public domain), two lanes with unlike constants.
  * Hot path; see test/speed/kernel.bench.ts.
  */
-const CAPACITY = 1024;
+const CAPACITY = 128;
 
 export class Digest {
   /** Instants and values in turn, and their bits. */
-  private readonly numbers = new Float64Array(2 * CAPACITY);
-  private readonly words = new Int32Array(this.numbers.buffer);
+  private readonly numbers: Float64Array;
+  private readonly words: Int32Array;
   private readonly signals = new Int32Array(CAPACITY);
-  private readonly lanes = new Int32Array([0x2545f491, 0x5f356495]);
+  private readonly lanes = Int32Array.of(0x2545f491, 0x5f356495);
   private count = 0;
+
+  constructor() {
+    const bytes = new ArrayBuffer(2 * CAPACITY * Float64Array.BYTES_PER_ELEMENT);
+    this.numbers = new Float64Array(bytes);
+    this.words = new Int32Array(bytes);
+  }
 
   /** Adds the present value of a signal, taken from the arrays that hold them so that no number is boxed. */
   add(signal: number, now: Float64Array, values: Float64Array): void {

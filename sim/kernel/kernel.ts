@@ -14,6 +14,7 @@ import { Continuum, type StepLimits } from './continuum.ts';
 import { Digest } from './digest.ts';
 import type { Attachment, Live } from './part.ts';
 import { type StreamState, Streams } from './random.ts';
+import { Room } from './room.ts';
 import { copyState, type SavedState, writeState } from './state.ts';
 
 /** How a part is placed in the kernel; made by the wiring, in rank order. */
@@ -60,8 +61,8 @@ export interface Snapshot {
   readonly continuum: readonly Float64Array[];
 }
 
-/** Timers that all parts of a bench may have together. */
-const TIMERS_MOST = 2048;
+/** Timers that the parts of a bench may have on average; few have more than four. */
+const TIMERS_PER_PART = 32;
 
 /** More deliveries than this at one instant mean that parts answer each other for ever. */
 const DELIVERIES_PER_INSTANT = 100_000;
@@ -71,7 +72,7 @@ export class Kernel {
   readonly now = new Float64Array(1);
   readonly values: Float64Array;
   /** When each timer is due, timers being numbered through all parts in rank order. Write here, then call `moved`. */
-  readonly due = new Float64Array(TIMERS_MOST).fill(Number.POSITIVE_INFINITY);
+  readonly due: Float64Array;
   readonly streams: Streams;
   readonly continuum: Continuum;
   /** Events handled so far: deliveries and timers. */
@@ -85,8 +86,9 @@ export class Kernel {
   /** 1 for each signal that the observer wants to hear of. */
   readonly watched: Uint8Array;
 
+  private readonly room = new Room();
   private readonly digest = new Digest();
-  private agenda = new Agenda([0]);
+  private agenda: Agenda;
   private placements: readonly Placement[] = [];
   private flowTimer = 0;
   /** The timer that is due before all others, kept out of the tree; -1 when the tree has it. */
@@ -112,7 +114,7 @@ export class Kernel {
   /** Parts with something in `changed`. */
   private pendingCount = 0;
   /** When the next script step is due. */
-  private readonly commandDue = new Float64Array([Number.POSITIVE_INFINITY]);
+  private readonly commandDue = Float64Array.of(Number.POSITIVE_INFINITY);
   private readonly samplers: ((() => void) | undefined)[];
 
   /** `routes[signal]` lists who is woken by a signal: rank of the part, bit of the port. */
@@ -123,20 +125,24 @@ export class Kernel {
     limits?: StepLimits,
   ) {
     const signalCount = routes.length;
-    this.streams = new Streams(seed);
-    this.values = new Float64Array(signalCount);
-    this.continuum = new Continuum(this.values, limits);
-    this.watched = new Uint8Array(signalCount);
-    this.swept = new Uint8Array(signalCount);
-    this.digested = new Uint8Array(signalCount).fill(1);
-    this.lastEntries = new Float64Array(signalCount);
+    const { room } = this;
+    this.streams = new Streams(seed, room);
+    this.values = room.doubles(signalCount);
+    // One more is the flow's own.
+    this.due = room.doubles(TIMERS_PER_PART * partCount + 1).fill(Number.POSITIVE_INFINITY);
+    this.continuum = new Continuum(this.values, limits, room);
+    this.agenda = new Agenda([0], this.due, room);
+    this.watched = room.bytes(signalCount);
+    this.swept = room.bytes(signalCount);
+    this.digested = room.bytes(signalCount).fill(1);
+    this.lastEntries = room.doubles(signalCount);
     this.samplers = new Array(signalCount).fill(undefined);
-    this.routeStarts = new Int32Array(signalCount + 1);
+    this.routeStarts = room.integers(signalCount + 1);
     routes.forEach((targets, signal) => {
       this.routeStarts[signal + 1] = this.routeStarts[signal]! + targets.length;
     });
-    this.routeRanks = new Int32Array(this.routeStarts[signalCount]!);
-    this.routeBits = new Int32Array(this.routeStarts[signalCount]!);
+    this.routeRanks = room.integers(this.routeStarts[signalCount]!);
+    this.routeBits = room.integers(this.routeStarts[signalCount]!);
     let route = 0;
     for (const targets of routes) {
       for (const [rank, bit] of targets) {
@@ -145,12 +151,13 @@ export class Kernel {
         route += 1;
       }
     }
-    this.pending = new Int32Array(Math.ceil(partCount / 32));
+    this.pending = room.integers(Math.ceil(partCount / 32));
   }
 
   /** Places the parts, in rank order, and the script; then starts every part. */
   start(placements: readonly Placement[], commands: readonly Command[]): void {
     assert(this.placements.length === 0, 'a kernel starts once');
+    const { room } = this;
     this.placements = placements;
     this.inputs = placements.map(({ live }) => live.input);
     this.commands = commands;
@@ -166,11 +173,12 @@ export class Kernel {
     // After all parts, so that whatever they change at one instant is taken together.
     ranks.push(placements.length);
     this.timers.push(() => this.advanceFlow());
-    assert(ranks.length <= TIMERS_MOST, 'a bench has more timers than there is room for', { count: ranks.length });
-    this.agenda = new Agenda(ranks, this.due);
-    this.timerCauses = new Float64Array(ranks.length);
-    this.changed = new Int32Array(placements.length);
-    this.inputCauses = new Float64Array(placements.length);
+    assert(ranks.length <= this.due.length, 'a bench has more timers than there is room for', { count: ranks.length });
+    this.agenda = new Agenda(ranks, this.due, room);
+    this.timerCauses = room.doubles(ranks.length);
+    this.changed = room.integers(placements.length);
+    this.inputCauses = room.doubles(placements.length);
+    this.continuum.close();
     for (const { live } of placements) {
       this.cause = 0;
       live.start();

@@ -4,6 +4,7 @@
  * A step may hold a whole transient, of which its stages know little. So the rates are summed along the planned step, in more
  * and more parts until the sum stays, by Simpson's rule over the square root of time, as what is quick comes at the start.
  */
+import type { Room } from './room.ts';
 
 /** The most parts of a step, even in the square root of time. */
 const PARTS = 64;
@@ -25,14 +26,14 @@ export class Ledger {
   private path = new Float64Array(0);
   private slopes = new Float64Array(0);
   /** Which parts are filled in: every so many. */
-  private readonly stride = new Float64Array([1]);
+  private readonly stride = Float64Array.of(1);
   private readonly share = new Float64Array(1);
 
-  constructor(capacity: number) {
-    this.sums = new Float64Array(capacity);
-    this.rates = new Float64Array(capacity);
-    this.first = new Float64Array(capacity);
-    this.last = new Float64Array(capacity);
+  constructor(capacity: number, room: Room) {
+    this.sums = room.doubles(capacity);
+    this.rates = room.doubles(capacity);
+    this.first = room.doubles(capacity);
+    this.last = room.doubles(capacity);
   }
 
   /** A step begins with the present sums. */

@@ -5,6 +5,7 @@
  * slopes between the stages.
  */
 import { expandPair, MATRIX_SIZE, PHI_SIZE } from './pair-functions.ts';
+import type { Room } from './room.ts';
 
 /** Places in `lengths`. */
 const HALF = 0;
@@ -31,7 +32,7 @@ export interface StepVectors {
 
 export class Pairs {
   /** Number of the first state of each pair; the second follows it. */
-  readonly firsts: number[] = [];
+  readonly firsts: readonly number[];
   /** 1 for each state that belongs to a pair. */
   readonly isPaired: Uint8Array;
   /** The linear part of each pair's slopes: four numbers a pair, row by row. */
@@ -57,25 +58,22 @@ export class Pairs {
   private readonly phi = new Float64Array(PHI_SIZE);
   private readonly vectors: StepVectors;
 
-  constructor(vectors: StepVectors) {
-    const capacity = vectors.x.length;
+  /** `sizes` has a number for each state of the bench: that in which its way is counted. */
+  constructor(firsts: readonly number[], sizes: Float64Array, vectors: StepVectors, room: Room) {
+    const stateCount = sizes.length;
+    this.firsts = firsts;
+    this.sizes = sizes;
     this.vectors = vectors;
-    this.isPaired = new Uint8Array(capacity);
-    this.matrix = new Float64Array((MATRIX_SIZE / 2) * capacity);
-    this.sizes = new Float64Array(capacity);
-    this.middle = new Float64Array(capacity);
-    this.end = new Float64Array(capacity);
-    this.turn = new Float64Array(capacity);
-    this.bow = new Float64Array(capacity);
-    this.isBent = new Float64Array(capacity);
-    this.phiHalf = new Float64Array((PHI_SIZE / 2) * capacity);
-    this.phiWhole = new Float64Array((PHI_SIZE / 2) * capacity);
-  }
-
-  /** Enters the pair of this state and the next one. */
-  join(first: number): void {
-    this.firsts.push(first);
-    this.isPaired.fill(1, first, first + 2);
+    this.isPaired = room.bytes(stateCount);
+    for (const first of firsts) this.isPaired.fill(1, first, first + 2);
+    this.matrix = room.doubles(MATRIX_SIZE * firsts.length);
+    this.middle = room.doubles(stateCount);
+    this.end = room.doubles(stateCount);
+    this.turn = room.doubles(stateCount);
+    this.bow = room.doubles(stateCount);
+    this.isBent = room.doubles(firsts.length);
+    this.phiHalf = room.doubles(PHI_SIZE * firsts.length);
+    this.phiWhole = room.doubles(PHI_SIZE * firsts.length);
   }
 
   /** The step that is tried has this length now. */

@@ -6,6 +6,7 @@
  * nanoseconds; the package's default generator keeps 256 words.
  */
 import seedrandom from 'seedrandom';
+import { Room } from './room.ts';
 
 export interface Stream {
   /** A number in [0, 1), in steps of 2^-32. */
@@ -37,12 +38,15 @@ export class Streams {
   private readonly seed: number;
   private readonly streams: KeyedStream[] = [];
 
-  constructor(seed: number) {
+  private readonly room: Room;
+
+  constructor(seed: number, room: Room = new Room()) {
     this.seed = seed;
+    this.room = room;
   }
 
   for(part: string, purpose: string): Stream {
-    const stream = new KeyedStream(JSON.stringify([this.seed, part, purpose]));
+    const stream = new KeyedStream(JSON.stringify([this.seed, part, purpose]), this.room);
     this.streams.push(stream);
     return stream;
   }
@@ -65,10 +69,11 @@ const BATCH = 64;
 class KeyedStream implements Stream {
   readonly drawn = new Float64Array(1);
   private generator: Generator;
-  private readonly buffer = new Float64Array(BATCH);
+  private readonly buffer: Float64Array;
   private position = BATCH;
 
-  constructor(key: string) {
+  constructor(key: string, room: Room) {
+    this.buffer = room.doubles(BATCH);
     this.generator = generatorFor(key, true);
   }
 

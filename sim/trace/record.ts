@@ -58,7 +58,7 @@ export function record(
   const gridded = flowing.filter((signal) => kernel.swept[signal] !== 1);
   const thinned = new Uint8Array(signals.length);
   if (exact !== undefined) for (const signal of flowing) thinned[signal] = exact.has(signals[signal]!.name) ? 0 : 1;
-  const thinner = new Thinner(signals.length, (signal) =>
+  const thinner = new Thinner(exact === undefined ? 0 : signals.length, (signal) =>
     trace.append(columnOf[signal]!, thinner.instants[signal]!, thinner.values[signal]!),
   );
   const lineOf = new Int32Array(signals.length);

@@ -56,7 +56,8 @@ export function scaled(number: Decimal, unit: Unit): number {
   return (whole * (up === undefined ? unit.count : 1)) / (down === undefined ? unit.per : 1);
 }
 
-function powerOfTen(whole: number): number | undefined {
+/** Of ten, the power that a whole number is; undefined where it is none. */
+export function powerOfTen(whole: number): number | undefined {
   const power = Math.round(Math.log10(whole));
   return Number(`1e${power}`) === whole ? power : undefined;
 }

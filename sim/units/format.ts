@@ -1,4 +1,5 @@
 /** How is a number in base units written for a reader, and in which unit do machine formats give it? */
+import { powerOfTen } from './decimal.ts';
 import { DIMENSIONS, type Dimension, factorOf, type Unit, unitOf } from './unit-table.ts';
 
 export interface FormatOptions {
@@ -42,6 +43,20 @@ export function unitFor(dimension: Dimension): { readonly unit: string; readonly
   return { unit: base === '' ? '1' : base, scale: 1 };
 }
 
+/**
+ * Numbers of this dimension are printed in units that are powers of ten of the base unit: rounded to some digits they are
+ * the same number in all of them, and it is read back from its text to the last bit.
+ */
+export function isPrintedDecimally(dimension: Dimension): boolean {
+  return printedUnits(dimension).every(
+    ({ count, per }) => powerOfTen(count) !== undefined && powerOfTen(per) !== undefined,
+  );
+}
+
+function printedUnits(dimension: Dimension): readonly Unit[] {
+  return DIMENSIONS[dimension].units.filter(({ from }) => from !== undefined);
+}
+
 function namedUnit(symbol: string, dimension: Dimension): Unit {
   const unit = unitOf(dimension, symbol);
   if (unit === undefined || unit.gauge !== undefined)
@@ -50,8 +65,8 @@ function namedUnit(symbol: string, dimension: Dimension): Unit {
 }
 
 function printedUnit(value: number, dimension: Dimension, digits: number): Unit {
-  const { units, base } = DIMENSIONS[dimension];
-  const printed = units.filter((one) => one.from !== undefined);
+  const { base } = DIMENSIONS[dimension];
+  const printed = printedUnits(dimension);
   const last = printed[printed.length - 1]!;
   if (value === 0) return unitOf(dimension, base)?.from === undefined ? last : unitOf(dimension, base)!;
   for (const [index, unit] of printed.entries()) {

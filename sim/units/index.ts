@@ -1,5 +1,5 @@
 /** Quantities: what a text with a unit means, how it is printed, and how it becomes a number. */
-export { type FormatOptions, formatQuantity, unitFor } from './format.ts';
+export { type FormatOptions, formatQuantity, isPrintedDecimally, unitFor } from './format.ts';
 export { type MistakeWords, type QuantityMistake, quantityMistakeWords } from './mistake.ts';
 export { range, type Window, window } from './pairs.ts';
 export { type Parsed, parseQuantity, type Quantity } from './parse.ts';

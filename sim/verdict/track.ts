@@ -8,8 +8,12 @@
  * Hot path; see test/speed/trace.bench.ts.
  */
 import { assert } from '../kernel/assert.ts';
+import { Room } from '../kernel/room.ts';
 
 const FIRST_CAPACITY = 64;
+/** Four numbers and two truths; and what is left free between arrays. */
+const BYTES_A_BREAKPOINT = 4 * 8 + 2;
+const BYTES_BESIDE = 16;
 /** Whole numbers below this have no more than 15 digits. */
 const WHOLE_MOST = 1e15;
 
@@ -39,12 +43,13 @@ export class Track {
 
   /** `capacity` is how many breakpoints it will have, as far as that is known. */
   constructor(capacity: number = FIRST_CAPACITY) {
-    this.times = new Float64Array(capacity);
-    this.points = new Float64Array(capacity);
-    this.starts = new Float64Array(capacity);
-    this.ends = new Float64Array(capacity);
-    this.pointTruths = new Uint8Array(capacity);
-    this.openTruths = new Uint8Array(capacity);
+    const room = new Room(BYTES_A_BREAKPOINT * capacity + BYTES_BESIDE);
+    this.times = room.doubles(capacity);
+    this.points = room.doubles(capacity);
+    this.starts = room.doubles(capacity);
+    this.ends = room.doubles(capacity);
+    this.pointTruths = room.bytes(capacity);
+    this.openTruths = room.bytes(capacity);
   }
 
   /** Adds a breakpoint with the stretch after it; breakpoints come in order of time. */

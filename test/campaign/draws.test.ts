@@ -1,7 +1,9 @@
 /** Draws: each stratum once, the stated distributions by the Kolmogorov-Smirnov test, all corners, streams of their own. */
+import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { type DrawPlan, drawsOf, type Tolerance, valueText } from '../../sim/campaign/spread/draws.ts';
 import { parseQuantity } from '../../sim/units/index.ts';
+import { DIMENSIONS, type Dimension } from '../../sim/units/unit-table.ts';
 
 const tolerance = (path: string, text: string): Tolerance => {
   const parsed = parseQuantity(text, 'voltage');
@@ -108,11 +110,27 @@ describe('draws: laws', () => {
 });
 
 describe('draws: as text', () => {
-  test('a drawn number read back from its text is the same to the last bit', () => {
-    for (const value of valuesOf(three, plan({}))) {
-      const parsed = parseQuantity(valueText(value, 'voltage'), 'voltage');
-      expect('quantity' in parsed && parsed.quantity.value).toBe(value);
-    }
+  test('law: of any kind of quantity, a drawn number read back from its text is the same to the last bit', () => {
+    const kinds = Object.keys(DIMENSIONS) as Dimension[];
+    fc.assert(
+      fc.property(
+        fc.constantFrom(...kinds),
+        fc.double({ min: 1, max: 10, noNaN: true }),
+        fc.integer({ min: -9, max: 11 }),
+        fc.double({ min: 1e-4, max: 0.9, noNaN: true }),
+        (dimension, digits, power, share) => {
+          // A count is whole, and one with a tolerance stays what it is.
+          const value = dimension === 'count' ? Math.ceil(digits * 10 ** power) : digits * 10 ** power;
+          const quantity = { value, tolerance: share * value, dimension, text: '' };
+          const drawn = drawsOf([{ path: 'a', quantity }], plan({ draws: 3, batch: 3 }));
+          for (let draw = 0; draw < 3; draw += 1) {
+            const parsed = parseQuantity(valueText(drawn(draw, 0), dimension), dimension);
+            expect('quantity' in parsed && parsed.quantity.value).toBe(drawn(draw, 0));
+          }
+        },
+      ),
+      { numRuns: 2000 },
+    );
   });
 });
 

@@ -41,6 +41,7 @@ function move(speed: number, acceleration: (place: number) => number, limit: num
       return false;
     },
   });
+  continuum.close();
   while (now[0]! < endSeconds) {
     continuum.advance(now);
     now[0] = continuum.instants[1]!;
@@ -112,6 +113,7 @@ describe('continuum: what follows a pair', () => {
         dx[2] = 5 * x[0]!;
       },
     });
+    continuum.close();
     const goTo = (seconds: number): void => {
       for (;;) {
         const end = continuum.instants[1]!;

@@ -56,7 +56,7 @@ export function rowsOf(
     const values = paths.map((_, place) => valueAt(place));
     const pick: Pick = (path, { value }) => values[places.get(path) ?? -1] ?? value;
     const settled = middles.map((middle, rank) => (isDrawn[rank]! ? settleParts([parts[rank]!], pick)[0]! : middle));
-    const assembly = assemble(settled, seed, acts);
+    const assembly = assemble(settled, seed, acts, { isDigested: false });
     const recorder = record(assembly, names);
     const isBroken = runToEnd(scenario, assembly, recorder) !== undefined;
     const margins: (number | null)[] = [];

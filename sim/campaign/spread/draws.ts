@@ -10,7 +10,7 @@
  * bench leaves the draws of this one as they are.
  */
 import { Streams } from '../../kernel/random.ts';
-import { formatQuantity, parseQuantity, type Quantity } from '../../units/index.ts';
+import { formatQuantity, isPrintedDecimally, parseQuantity, type Quantity } from '../../units/index.ts';
 import { normalQuantile } from '../statistics/distribution.ts';
 
 export const laws = ['uniform', 'normal', 'corners'] as const;
@@ -36,17 +36,22 @@ export interface DrawPlan {
 /** Below this probability of the cut-off tail lies a normal draw beyond three standard deviations: 1 - Phi(3). */
 const TAIL_BEYOND_THREE = 0.0013498980316301;
 
+/** Significant digits of a drawn number. */
+const DIGITS = 9;
+
 /** What is drawn for the value at a place among the tolerances. */
 export type Drawn = (draw: number, place: number) => number;
 
-/** The draws of a plan; only a number that is asked for is worked out, which takes some microseconds. */
+/** The draws of a plan; only a number that is asked for is worked out. */
 export function drawsOf(tolerances: readonly Tolerance[], plan: DrawPlan): Drawn {
   const isFull = plan.law === 'corners' && 2 ** tolerances.length <= plan.draws;
   const shares = isFull ? [] : tolerances.map(({ path }) => sharesOf(path, plan));
+  const rounding = tolerances.map(({ quantity }) => roundingOf(quantity));
   return (draw, place) => {
     // All combinations: the bits of the draw's number, again from the start when there are more draws than corners.
     const share = isFull ? (draw >> place) & 1 : shares[place]![draw]!;
-    return valueAt(share, tolerances[place]!.quantity, plan.law);
+    const { value, tolerance } = tolerances[place]!.quantity;
+    return rounding[place]!(value + tolerance * offsetAt(share, plan.law));
   };
 }
 
@@ -69,10 +74,15 @@ function sharesOf(path: string, { draws, batch, sampling, seed }: DrawPlan): Flo
   return shares;
 }
 
-/** A drawn number, rounded to what its text in a file says, so that the file reproduces it to the last bit. */
-function valueAt(share: number, { value, tolerance, dimension }: Quantity, law: Law): number {
-  const parsed = parseQuantity(valueText(value + tolerance * offsetAt(share, law), dimension), dimension);
-  return 'quantity' in parsed ? parsed.quantity.value : value;
+/** How a number is rounded to what its text in a file says, so that the file reproduces it to the last bit. */
+function roundingOf({ value: middle, dimension }: Quantity): (value: number) => number {
+  const asRead = (value: number): number => {
+    const parsed = parseQuantity(valueText(value, dimension), dimension);
+    return 'quantity' in parsed ? parsed.quantity.value : middle;
+  };
+  if (dimension === 'count' || !isPrintedDecimally(dimension)) return asRead;
+  // The same in a tenth of the time; digits before the point of a great number are not rounded away in its text.
+  return (value) => (Math.abs(value) < 10 ** DIGITS ? Number(value.toPrecision(DIGITS)) : asRead(value));
 }
 
 function offsetAt(share: number, law: Law): number {
@@ -83,5 +93,5 @@ function offsetAt(share: number, law: Law): number {
 
 /** A drawn number as a file has it. */
 export function valueText(value: number, dimension: Quantity['dimension']): string {
-  return formatQuantity(value, dimension, { digits: 9 });
+  return formatQuantity(value, dimension, { digits: DIGITS });
 }
